@@ -1,0 +1,668 @@
+"""Stage 6: binding. Which value belongs to which name and which side.
+
+Each value-bearing stretch (an atom) has a few options: the name it answers, and the side it
+takes, from before, from behind, from what is in hand, or none. Options have costs; a Viterbi
+pass finds the cheapest way to bind all atoms of a sentence together, with a price for sides
+and names left over and for changing direction. The cheapest rival way for each atom is kept:
+where it is nearly as cheap and gives another row, that is a question for the clinician.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from dictate import values
+from dictate.lexicon import Item, Lexicon, Sense
+from dictate.marks import Mark
+from dictate.modes import SILENT, Modes
+from dictate.note import Tokens
+from dictate.numbers import Group
+from dictate.segments import Segments
+from dictate.values import Reading, Value
+
+# Costs, in one place. One unit is about one comma of distance.
+COST = {
+    "comma": 0.4,  # a separator between a value and what it binds to
+    "conjunction": 0.3,
+    "other_name": 0.7,  # another test's name in between
+    "next_name": 0.5,  # a name that follows its value
+    "next_name_comma": 1.5,
+    "next_side": 0.2,  # a side that follows its value
+    "next_side_comma": 1.1,
+    "next_side_and": 0.9,
+    "between": 0.8,  # a value in between
+    "held_name": 1.0,  # the test in hand from an earlier sentence
+    "held_per_sentence": 0.15,
+    "held_side": 1.0,
+    "no_side": 1.2,
+    "no_side_plural": 0.35,
+    "no_side_measure": 2.2,
+    "no_side_optional": 0.6,
+    "skipped_side": 1.2,
+    "skipped_name": 0.25,
+    "turn": 0.35,  # a change of direction between neighbours
+    "shared_turn": 0.5,
+    "prepositional": 0.5,  # "... on the right": belongs to what stands before it
+    "topic": 0.3,
+    "sibling": 0.6,
+    "unbound": 6.0,
+}
+MARGIN = 0.16
+_LINKS = frozenset({"and", "&", "+", "or", "/", ",", "nor", "with"})
+_PREPOSITIONS = frozenset({"on", "in", "of", "over", "from", "for", "to", "at"})
+
+SideValue = Literal["right", "left", "both", "both_open", "right_left", "left_right", "unclear"]
+
+
+@dataclass(slots=True)
+class Head:
+    """A name in the note: what it may stand for."""
+
+    start: int
+    end: int
+    senses: tuple[Sense, ...]
+    sentence: int
+    plural: bool
+    heard: bool
+    talk: bool
+    group: tuple[Head, ...] = ()
+    soft: bool = False  # a circumstance that also tells which test is going on
+    finding: bool = False  # an `alone` phrase that also takes its topic in hand
+
+
+@dataclass(slots=True)
+class Side:
+    """A side said in the note."""
+
+    start: int
+    end: int
+    value: SideValue
+    sentence: int
+    block: bool
+    prepositional: bool
+    heard: bool = False
+    virtual: bool = False
+
+
+@dataclass(slots=True)
+class Target:
+    """What an atom would say under one name."""
+
+    item: str
+    value: Value
+    context: dict[str, str | int]
+    reading: Reading | None = None
+    source: str = ""
+    side: str = ""
+
+
+@dataclass(slots=True)
+class Atom:
+    """A value-bearing stretch of the note."""
+
+    start: int
+    end: int
+    sort: Literal["alone", "word", "number", "direction", "complete"]
+    mark: Mark | None
+    group: Group | None
+    sentence: int
+    cell: int
+
+
+@dataclass(slots=True)
+class Option:
+    """One way to bind an atom."""
+
+    cost: float
+    targets: list[Target]
+    head: Head | None
+    head_way: str  # prev, next, held, self
+    side: Side | None
+    side_way: str  # prev, next, held, none, fixed
+    notes: tuple[str, ...] = ()
+
+    def rows(self) -> tuple[object, ...]:
+        """What this option would put into the record, to compare options by."""
+        side = self.side.value if self.side else ""
+        return (tuple((t.item, str(t.value)) for t in self.targets), side if self.side_way != "none" else "")
+
+
+@dataclass(slots=True)
+class Bound:
+    """An atom with the option chosen, and the nearest rival that gives other rows."""
+
+    atom: Atom
+    option: Option
+    rival: Option | None = None
+
+
+@dataclass
+class Scene:
+    """All that is offered in a note, in order."""
+
+    tokens: Tokens
+    lexicon: Lexicon
+    segments: Segments
+    modes: Modes
+    heads: list[Head] = field(default_factory=list)
+    sides: list[Side] = field(default_factory=list)
+    atoms: list[Atom] = field(default_factory=list)
+    units: dict[int, tuple[str, int]] = field(default_factory=dict)
+    contexts: list[Mark] = field(default_factory=list)
+    cues: list[Mark] = field(default_factory=list)
+    marks: list[Mark] = field(default_factory=list)
+    groups: list[Group] = field(default_factory=list)
+    told: dict[int, tuple[str, Group]] = field(default_factory=dict)  # numbers that are circumstances
+
+
+# ---- reading numbers for an item ---------------------------------------------------------------
+
+
+def unit_after(scene: Scene, group: Group) -> tuple[str, int]:
+    """(unit, end) said right after a group, or ("", group end)."""
+    i = group.end
+    while i < len(scene.tokens) and (scene.tokens[i].kind == "space" or scene.tokens[i].key == "-" or scene.tokens[i].skipped):
+        i += 1
+    unit = scene.units.get(i)
+    return unit if unit else ("", group.end)
+
+
+def read_number(scene: Scene, group: Group, item: Item) -> list[Reading]:
+    """What a group says for one item; empty if it cannot be its value."""
+    tokens = scene.tokens
+    unit, unit_end = unit_after(scene, group)
+    if unit == "_foreign" and item.kind != "text":
+        return []
+    prefixed = values.near_prefix(tokens, group)
+    if item.kind != "near" and prefixed and not group.nums[0].decimal:
+        return []
+    if item.kind == "acuity":
+        return [] if unit in ("mm", "cm", "mm[Hg]", "Hz", "%") else values.acuity(tokens, group)
+    if item.kind == "near":
+        return values.near(tokens, group)
+    if item.kind == "score":
+        return values.score(tokens, group)
+    if item.kind == "grade" or item.scale:
+        if item.scale == "mrc":
+            return values.mrc(tokens, group)
+        if item.scale == "plus":
+            return values.plus_grade(tokens, group)
+        return [] if unit not in ("", "%") else values.small_grade(tokens, group, 6 if item.scale == "1-6" else 4)
+    if item.kind == "quantity":
+        readings = values.quantity(tokens, group, item, unit)
+        if unit and readings:
+            last = readings[-1]
+            readings[-1] = Reading(last.value, last.start, max(last.end, unit_end), last.doubt, last.light, last.choices)
+        low, high = item.possible or (float("-inf"), float("inf"))
+        if readings and not unit and any(
+            not low <= v <= high for r in readings for v in (r.value if isinstance(r.value, list) else [r.value]) if isinstance(v, (int, float))
+        ):
+            return []
+        return readings
+    return []
+
+
+# ---- what an atom would say under a head --------------------------------------------------------
+
+
+def _generic_value(item: Item, data: str) -> str:
+    if data in item.generic:
+        return item.generic[data]  # type: ignore[index]
+    if item.kind == "finding" and data in ("present", "absent"):
+        return data
+    if item.kind == "finding" and data in ("positive", "negative"):
+        return "present" if data == "positive" else "absent"
+    return ""
+
+
+def _topic_numbers(scene: Scene, topic: str, group: Group, prefix: str) -> list[tuple[str, list[Reading]]]:
+    keys = list(scene.lexicon.topics[topic].numbers) if topic in scene.lexicon.topics else []
+    if prefix:
+        keys.sort(key=lambda k: not k.startswith(prefix))
+    out = []
+    for key in keys:
+        readings = read_number(scene, group, scene.lexicon.items[key])
+        if readings:
+            out.append((key, readings))
+    return out
+
+
+def targets_under(scene: Scene, atom: Atom, sense: Sense) -> list[tuple[float, list[Target]]]:
+    """What an atom says if it answers the name of one sense; (cost, targets) for each way."""
+    lexicon = scene.lexicon
+    out: list[tuple[float, list[Target]]] = []
+    named = sense.item if sense.role in ("name", "alone") else ""
+    fixed = dict(sense.context) if sense.role == "name" else {}
+    if atom.sort == "number":
+        assert atom.group is not None
+        if named and sense.role == "name":
+            readings = read_number(scene, atom.group, lexicon.items[named])
+            if readings:
+                return [(0.0, [Target(named, r.value, dict(fixed), r, sense.source) for r in readings])]
+        prefix = named
+        for rank, (key, readings) in enumerate(_topic_numbers(scene, sense.topic, atom.group, prefix)):
+            cost = 0.0 if sense.role == "topic" or key.startswith(prefix) and prefix else 0.5
+            context = {k: v for k, v in fixed.items() if k in lexicon.items[key].context or k in lexicon.items[key].soft_context}
+            out.append((cost + 0.4 * rank, [Target(key, r.value, dict(context), r, sense.source) for r in readings]))
+        return out[:2]
+    assert atom.mark is not None
+    for one in atom.mark.senses:
+        if one.role in ("word", "direction") and one.topic == sense.topic and one.topic:
+            item = lexicon.items[one.item]
+            if named == one.item:
+                cost = 0.0
+            elif sense.role == "topic":
+                cost = COST["topic"]
+            else:
+                cost = COST["sibling"]
+                if one.item == lexicon.topics[one.topic].default:
+                    cost += 0.2
+            context = {k: v for k, v in fixed.items() if k in item.context or k in item.soft_context} if named == one.item or one.item != named else {}
+            if one.context:
+                context.update(dict(one.context))
+            out.append((cost, [Target(one.item, one.value, context, None, one.source, one.side)]))
+        elif one.role == "generic":
+            if named and sense.role == "name":
+                value = _generic_value(lexicon.items[named], one.data)
+                if value:
+                    out.append((0.05, [Target(named, value, dict(fixed), None, one.source)]))
+            elif sense.role == "alone":
+                continue
+            elif sense.topic in lexicon.topics:
+                default = lexicon.topics[sense.topic].default
+                value = _generic_value(lexicon.items[default], one.data) if default else ""
+                if value:
+                    out.append((0.05 + COST["topic"], [Target(default, value, {}, None, one.source)]))
+    return out
+
+
+# ---- options -----------------------------------------------------------------------------------------
+
+
+class Binder:
+    """Binds the atoms of a scene."""
+
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+        self.tokens = scene.tokens
+        size = len(scene.tokens)
+        self.comma = [0] * (size + 1)
+        self.link = [0] * (size + 1)
+        for i, token in enumerate(scene.tokens.tokens):
+            stop = token.kind == "punct" and token.key in (",", "(", ")", "-", "|", ":", ";") or (
+                token.kind == "space" and len(token.text) >= 3
+            )
+            self.comma[i + 1] = self.comma[i] + bool(stop and not (token.key == "-" and token.skipped))
+            self.link[i + 1] = self.link[i] + (token.key in ("and", "&", "+", "but", "while", "whereas"))
+        self.head_at = sorted(range(len(scene.heads)), key=lambda n: scene.heads[n].start)
+
+    def separators(self, a: int, b: int) -> tuple[int, int]:
+        """(commas and the like, conjunctions) between tokens a and b."""
+        if b <= a:
+            return 0, 0
+        return self.comma[b] - self.comma[a], self.link[b] - self.link[a]
+
+    def sentence_atoms(self) -> list[list[Atom]]:
+        """The atoms, sentence by sentence, in order."""
+        out: list[list[Atom]] = []
+        for atom in self.scene.atoms:
+            if out and out[-1][0].sentence == atom.sentence:
+                out[-1].append(atom)
+            else:
+                out.append([atom])
+        return out
+
+    def run(self) -> list[Bound]:
+        """Bind everything, sentence by sentence."""
+        bound: list[Bound] = []
+        for atoms in self.sentence_atoms():
+            bound += self.bind_sentence(atoms)
+        return bound
+
+    # -- heads
+
+    def head_options(self, atom: Atom, neighbours: list[Atom], n: int) -> list[tuple[float, Head | None, str, list[Target]]]:
+        scene = self.scene
+        found: list[tuple[float, Head | None, str, list[Target]]] = []
+        if atom.mark is not None and atom.sort in ("alone", "complete"):
+            for one in atom.mark.of("alone"):
+                if one.data == "finding":
+                    found.append((0.0, None, "self", [Target(one.item, one.value, dict(one.context), None, one.source, one.side)]))
+            for one in atom.mark.of("complete"):
+                bundle = scene.lexicon.bundles[int(one.data)]
+                found.append(
+                    (0.0, None, "self", [Target(r.item, r.value, dict(r.context), None, one.source, r.side or "") for r in bundle.rows])
+                )
+            if found:
+                return found
+        if atom.group is not None:
+            found += self._by_form(atom)
+        before = [a for a in neighbours[:n]]
+        after = neighbours[n + 1 :]
+        in_sentence = [h for h in scene.heads if h.sentence == atom.sentence] if len(scene.heads) < 12 else self._heads_in(atom.sentence)
+        prior = [h for h in in_sentence if h.end <= atom.start]
+        later = [h for h in in_sentence if h.start >= atom.end]
+        for rank, head in enumerate(reversed(prior[-7:])):
+            commas, links = self.separators(head.end, atom.start)
+            skipped = sum(1 for h in prior if h.start > head.start and not h.soft and (not h.group or h.group != head.group))
+            taken = sum(1 for a in before if a.start >= head.end)
+            cost = 0.12 * commas + 0.1 * links + COST["other_name"] * min(skipped, 4) + 0.03 * taken
+            self._add(found, atom, head, "prev", cost)
+        for rank, head in enumerate(later[:2]):
+            commas, links = self.separators(atom.end, head.start)
+            between = sum(1 for a in after if a.start < head.start)
+            gap = head.start - atom.end
+            cost = COST["next_name"] + COST["next_name_comma"] * commas + 0.8 * links + COST["between"] * between + 0.6 * rank + 0.04 * max(0, gap - 2)
+            self._add(found, atom, head, "next", cost)
+        held = self._held(atom.sentence)
+        for rank, head in enumerate(held):
+            away = atom.sentence - head.sentence
+            cost = COST["held_name"] + COST["held_per_sentence"] * away + 0.7 * rank + 0.25 * len(prior)
+            self._add(found, atom, head, "held", cost)
+        return found
+
+    def _by_form(self, atom: Atom) -> list[tuple[float, Head | None, str, list[Target]]]:
+        """Numbers whose form alone tells the test: "N5", "0.2 logMAR", and a Snellen fraction."""
+        assert atom.group is not None
+        out: list[tuple[float, Head | None, str, list[Target]]] = []
+        prefixed = values.near_prefix(self.tokens, atom.group) is not None
+        for item in self.scene.lexicon.items.values():
+            if item.kind not in ("acuity", "near") or (item.kind == "near") != prefixed:
+                continue
+            readings = [r for r in read_number(self.scene, atom.group, item) if r.value is not None and r.doubt != "heard"]
+            if not readings:
+                continue
+            sure = prefixed or any("logMAR" in str(r.value) for r in readings)
+            slashed = "/" in atom.group.signs
+            cost = 0.6 if sure else (1.9 if slashed else 2.6)
+            targets = []
+            for r in readings:
+                doubt = r.doubt if sure else (r.doubt or "item")
+                reading = Reading(r.value, r.start, r.end, doubt, r.light, r.choices)
+                targets.append(Target(item.key, r.value, {}, reading, f"the form of the number ({item.kind})"))
+            out.append((cost, None, "self", targets))
+        return out
+
+    def _heads_in(self, sentence: int) -> list[Head]:
+        cache = self.__dict__.setdefault("_by_sentence", None)
+        if cache is None:
+            cache = {}
+            for head in self.scene.heads:
+                cache.setdefault(head.sentence, []).append(head)
+            self.__dict__["_by_sentence"] = cache
+        found: list[Head] = cache.get(sentence, [])
+        return found
+
+    def _held(self, sentence: int) -> list[Head]:
+        """The last names of earlier sentences, nearest first."""
+        out: list[Head] = []
+        at = sentence - 1
+        while at >= 0 and sentence - at <= 6 and len(out) < 3:
+            for head in reversed(self._heads_in(at)):
+                out.append(head)
+                if len(out) >= 3:
+                    break
+            at -= 1
+        return out
+
+    def _add(self, found: list[tuple[float, Head | None, str, list[Target]]], atom: Atom, head: Head, way: str, cost: float) -> None:
+        best: tuple[float, list[Target]] | None = None
+        members = head.group or (head,)
+        joined: list[Target] = []
+        for member in members:
+            options: list[tuple[float, list[Target]]] = []
+            for sense in member.senses:
+                if sense.role == "alone" and sense.data != "finding":
+                    continue
+                options += targets_under(self.scene, atom, sense)
+            if not options:
+                continue
+            options.sort(key=lambda o: o[0])
+            if len(members) == 1:
+                for extra, targets in options[:2]:
+                    found.append((cost + extra, head, way, targets))
+                return
+            if best is None or options[0][0] > best[0]:
+                best = options[0]
+            joined += [t for t in options[0][1] if not any(t.item == u.item and t.context == u.context and t.value == u.value for u in joined)]
+        if best is not None:
+            found.append((cost + best[0], head, way, joined))
+
+    # -- sides
+
+    def side_options(self, atom: Atom, head: Head | None, targets: list[Target], neighbours: list[Atom], n: int) -> list[tuple[float, Side | None, str]]:
+        scene = self.scene
+        items = [scene.lexicon.items[t.item] for t in targets]
+        if not any(item.sided for item in items):
+            if atom.sort == "direction" or any(t.reading is None and t.value == "" for t in targets):
+                return self._side_choices(atom, head, neighbours, n, none_cost=2.5)
+            return [(0.0, None, "none")]
+        plain_value = all(_unmarked(scene.lexicon.items[t.item], t.value) for t in targets) or atom.sort == "complete"
+        plural = bool(head and head.plural or atom.mark and atom.mark.plural and atom.sort in ("alone",))
+        pair = atom.sort == "number" and len(targets) == 2 and targets[0].item == targets[1].item
+        if pair:
+            none_cost = 0.5
+        elif all(item.side_optional for item in items):
+            none_cost = COST["no_side_optional"]
+        elif plain_value:
+            none_cost = COST["no_side_plural"] if plural else COST["no_side"]
+        elif plural:
+            none_cost = COST["no_side"]
+        else:
+            none_cost = COST["no_side_measure"]
+        return self._side_choices(atom, head, neighbours, n, none_cost, pair)
+
+    def _side_choices(
+        self, atom: Atom, head: Head | None, neighbours: list[Atom], n: int, none_cost: float, pair: bool = False
+    ) -> list[tuple[float, Side | None, str]]:
+        scene = self.scene
+        virtual = scene.segments.cell_side.get(atom.start)
+        out: list[tuple[float, Side | None, str]] = [(none_cost, None, "none")]
+        if virtual:
+            value, start, end = virtual
+            return [(0.0, Side(start, end, value, atom.sentence, True, False, virtual=True), "fixed")]  # type: ignore[arg-type]
+        sides = self._sides_in(atom.sentence)
+        prior = [s for s in sides if s.end <= atom.start]
+        later = [s for s in sides if s.start >= atom.end]
+        inside = [s for s in sides if atom.start <= s.start and s.end <= atom.end]
+        for side in inside:
+            return [(0.0, side, "prev")]
+        heads = self._heads_in(atom.sentence)
+        for rank, side in enumerate(reversed(prior[-2:])):
+            commas, links = self.separators(side.end, atom.start)
+            foreign = sum(1 for h in heads if side.end <= h.start and h.end <= atom.start and h is not head and not (head and h in head.group))
+            if head and head.sentence == atom.sentence and head.start < side.start and head.plural and foreign == 0:
+                pass
+            cost = COST["comma"] * 0.5 * commas + COST["conjunction"] * links + COST["other_name"] * min(foreign, 3) + 0.9 * rank
+            if head and head.plural and head.start > side.end:
+                cost += 1.2
+            if side.block and rank == 0:
+                cost = min(cost, 0.5 + 0.1 * foreign)
+            elif side.prepositional and scene.segments.chunk_of[side.start] == scene.segments.chunk_of[atom.start] and not self._clause_first(side):
+                cost += COST["prepositional"]
+            out.append((cost, side, "prev"))
+        for rank, side in enumerate(later[:1]):
+            commas, links = self.separators(atom.end, side.start)
+            foreign = sum(1 for h in heads if atom.end <= h.start and h.end <= side.start and h is not head and not (head and h in head.group))
+            between = sum(1 for a in neighbours[n + 1 :] if a.start < side.start)
+            cost = COST["next_side"] + COST["next_side_comma"] * commas + COST["next_side_and"] * links + 1.5 * foreign + COST["between"] * between
+            if side.start - atom.end > 6:
+                cost += 0.1 * (side.start - atom.end - 6)
+            if scene.segments.cell_of[side.start] != scene.segments.cell_of[atom.start]:
+                cost += 1.0
+            out.append((cost, side, "next"))
+        if not prior:
+            held = self._held_side(atom.sentence, head)
+            if held is not None:
+                cost = COST["held_side"]
+                if held.block:
+                    cost -= 0.5
+                if head and head.plural:
+                    cost += 1.5
+                out.append((cost, held, "held"))
+        return out
+
+    def _clause_first(self, side: Side) -> bool:
+        i = side.start - 1
+        while i >= 0 and self.tokens[i].kind != "break" and (self.tokens[i].kind in ("space",) or self.tokens[i].skipped or self.tokens[i].key in _PREPOSITIONS or self.tokens[i].key in ("and", "but", "now", "then")):
+            i -= 1
+        return i < 0 or self.tokens[i].kind in ("punct", "break")
+
+    def _sides_in(self, sentence: int) -> list[Side]:
+        cache = self.__dict__.get("_sides_by")
+        if cache is None:
+            cache = {}
+            for side in self.scene.sides:
+                cache.setdefault(side.sentence, []).append(side)
+            self.__dict__["_sides_by"] = cache
+        found: list[Side] = cache.get(sentence, [])
+        return found
+
+    def _held_side(self, sentence: int, head: Head | None) -> Side | None:
+        """The side in hand from earlier sentences: one that was alone there, or a block."""
+        at = sentence - 1
+        steps = 0
+        while at >= 0 and steps < 8:
+            sides = self._sides_in(at)
+            blocks = [s for s in sides if s.block]
+            if sides:
+                if blocks and blocks[-1].value in ("right", "left") and sides[-1].value in (blocks[-1].value, "both"):
+                    return blocks[-1]
+                single = {s.value for s in sides}
+                if len(single) == 1 and sides[-1].value in ("right", "left") and steps <= 1 and (head is None or head.sentence < sentence):
+                    return sides[-1]
+                return None
+            if self.scene.segments.sentences[at].paragraph_start and steps and not self.scene.segments.sentences[at + 1].line_start:
+                pass
+            at -= 1
+            steps += 1
+        return None
+
+    # -- the chain
+
+    def bind_sentence(self, atoms: list[Atom]) -> list[Bound]:
+        """The cheapest way to bind all atoms of one sentence, with rivals."""
+        columns: list[list[Option]] = []
+        for n, atom in enumerate(atoms):
+            options: list[Option] = []
+            for cost, head, way, targets in self.head_options(atom, atoms, n):
+                for side_cost, side, side_way in self.side_options(atom, head, targets, atoms, n):
+                    options.append(Option(cost + side_cost, targets, head, way, side, side_way))
+            options.sort(key=lambda o: o.cost)
+            options = options[:8]
+            options.append(Option(COST["unbound"] if atom.sort == "alone" else 3.2, [], None, "none", None, "none"))
+            columns.append(options)
+        forward: list[list[float]] = []
+        back: list[list[int]] = []
+        for n, options in enumerate(columns):
+            costs, links = [], []
+            for option in options:
+                if n == 0:
+                    costs.append(option.cost + self._edge(None, atoms[0], None, option))
+                    links.append(-1)
+                    continue
+                best, arg = float("inf"), 0
+                for m, earlier in enumerate(columns[n - 1]):
+                    total = forward[n - 1][m] + self._edge(atoms[n - 1], atoms[n], earlier, option)
+                    if total < best:
+                        best, arg = total, m
+                costs.append(best + option.cost)
+                links.append(arg)
+            forward.append(costs)
+            back.append(links)
+        backward = self._backward(atoms, columns)
+        chosen = [0] * len(atoms)
+        last = len(atoms) - 1
+        chosen[last] = min(range(len(columns[last])), key=lambda m: forward[last][m] + backward[last][m])
+        for n in range(last, 0, -1):
+            chosen[n - 1] = back[n][chosen[n]]
+        out: list[Bound] = []
+        for n, atom in enumerate(atoms):
+            best_option = columns[n][chosen[n]]
+            best_total = forward[n][chosen[n]] + backward[n][chosen[n]]
+            rival, rival_total = None, float("inf")
+            for m, option in enumerate(columns[n]):
+                total = forward[n][m] + backward[n][m]
+                if option.targets and option.rows() != best_option.rows() and total < rival_total:
+                    rival, rival_total = option, total
+            if rival_total - best_total > MARGIN:
+                rival = None
+            out.append(Bound(atom, best_option, rival))
+        return out
+
+    def _backward(self, atoms: list[Atom], columns: list[list[Option]]) -> list[list[float]]:
+        last = len(atoms) - 1
+        backward: list[list[float]] = [[] for _ in atoms]
+        backward[last] = [self._tail(atoms[last], o) for o in columns[last]]
+        for n in range(last - 1, -1, -1):
+            row = []
+            for option in columns[n]:
+                row.append(
+                    min(
+                        self._edge(atoms[n], atoms[n + 1], option, later) + later.cost + backward[n + 1][m]
+                        for m, later in enumerate(columns[n + 1])
+                    )
+                )
+            backward[n] = row
+        return backward
+
+    def _tail(self, atom: Atom, option: Option) -> float:
+        cost = 0.0
+        for side in self._sides_in(atom.sentence):
+            if side.start >= atom.end and option.side is not side:
+                cost += COST["skipped_side"]
+        for head in self._heads_in(atom.sentence):
+            if head.start >= atom.end and option.head is not head and not head.finding and not head.soft:
+                cost += COST["skipped_name"]
+        return cost
+
+    def _edge(self, a: Atom | None, b: Atom, first: Option | None, second: Option) -> float:
+        cost = 0.0
+        begin = a.end if a else -1
+        for side in self._sides_in(b.sentence):
+            if side.start < begin or side.start >= b.start:
+                continue
+            if second.side is side or (first is not None and first.side is side):
+                continue
+            if side.block and second.side is None:
+                cost += COST["skipped_side"] * 0.6
+                continue
+            cost += COST["skipped_side"]
+        for head in self._heads_in(b.sentence):
+            if head.start < begin or head.start >= b.start or head.finding or head.soft:
+                continue
+            if second.head is head or (first is not None and first.head is head):
+                continue
+            if second.head is not None and head in second.head.group:
+                continue
+            cost += COST["skipped_name"]
+        if first is None or not first.targets or not second.targets:
+            return cost
+        if first.side is not None and second.side is first.side and first.side_way == "next" and second.side_way == "prev":
+            cost += COST["shared_turn"]
+        elif {first.side_way, second.side_way} == {"prev", "next"} and first.head is second.head:
+            cost += COST["turn"]
+        if first.head is not None and second.head is first.head and first.head_way == "next" and second.head_way == "prev":
+            cost += COST["turn"]
+        elif {first.head_way, second.head_way} == {"prev", "next"}:
+            cost += COST["turn"] * 0.5
+        if first.side is not None and second.side is first.side and first.side_way == second.side_way == "prev":
+            same = {t.item for t in first.targets} & {t.item for t in second.targets}
+            if same and first.side.value in ("right", "left") and a is not None and a.sort == b.sort == "number" and not self._repeats(a, b):
+                cost += 1.0
+        return cost
+
+    def _repeats(self, a: Atom, b: Atom) -> bool:
+        words = [t.key for t in self.tokens.tokens[a.end : b.start] if t.kind not in ("space",)]
+        return any(w in ("and", ",") for w in words)
+
+
+def _unmarked(item: Item, value: Value) -> bool:
+    """Whether a value is a normal or absent statement, which without a side means both."""
+    if isinstance(value, (int, float, list)) or value is None:
+        return False
+    if item.kind == "finding":
+        return value == "absent"
+    normal = {v for k, v in item.generic.items() if k in ("normal", "full", "equal")}
+    return value in normal or value in ("normal", "full", "not_done") or (not normal and value == "present")

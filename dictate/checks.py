@@ -1,0 +1,73 @@
+"""Stage 8: checks that ask. Ranges, disagreements, and rows that repeat or amend each other."""
+
+from __future__ import annotations
+
+from dictate.lexicon import Item, Lexicon
+from dictate.rows import Observation
+
+
+def check_ranges(rows: list[Observation], lexicon: Lexicon) -> None:
+    """Put values outside the plausible range to the clinician."""
+    for row in rows:
+        item = lexicon.items[row.item]
+        numbers = [v for v in (row.value if isinstance(row.value, list) else [row.value]) if isinstance(v, (int, float))]
+        if item.plausible:
+            low, high = item.plausible
+            if any(not low <= v <= high for v in numbers):
+                row.doubt("range", f"{low:g} to {high:g} {item.unit}".strip())
+        if item.allowed and any(v not in item.allowed for v in numbers):
+            row.doubt("range", "")
+
+
+def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
+    """Merge repeats, let later values replace earlier ones, and mark conflicts."""
+    kept: list[Observation] = []
+    by_identity: dict[tuple[object, ...], list[Observation]] = {}
+    for row in rows:
+        known = by_identity.setdefault(row.identity(), [])
+        same = next((k for k in known if k.value == row.value and k.context.get("certainty") == row.context.get("certainty")), None)
+        if row.many and known and same is None and "certainty" not in row.context:
+            same = known[0]
+        if same is not None:
+            same.spans += [s for s in row.spans if s not in same.spans]
+            if not row.doubts and same.doubts and all(r == "heard" for r, _ in same.doubts):
+                same.doubts.clear()
+            continue
+        if known and row.later:
+            for old in known:
+                kept.remove(old)
+            known.clear()
+        known.append(row)
+        kept.append(row)
+    _specific(kept, lexicon)
+    for known in by_identity.values():
+        live = [r for r in known if r in kept]
+        if len(live) > 1 and not _repeated(live, lexicon):
+            for row in live:
+                row.doubt("conflict", "said two ways")
+    return kept
+
+
+def _repeated(rows: list[Observation], lexicon: Lexicon) -> bool:
+    """"9, 11 and 14": repeats of one measurement told in a row are no conflict."""
+    item = lexicon.items[rows[0].item]
+    return item.kind == "quantity" and len({r.group for r in rows}) == 1 and rows[0].group >= 0
+
+
+def _specific(rows: list[Observation], lexicon: Lexicon) -> None:
+    """A row with no detail that only repeats a more detailed one of the same words goes."""
+    del lexicon
+    for row in list(rows):
+        if row.context:
+            continue
+        for other in rows:
+            if other is row or other.item != row.item or other.side != row.side or other.value != row.value:
+                continue
+            if other.context and set(other.spans) & set(row.spans):
+                rows.remove(row)
+                break
+
+
+def is_normal(item: Item, value: object) -> bool:
+    """Whether a value is what the item's normal word gives."""
+    return value == item.generic.get("normal") or item.kind == "finding" and value == "absent"

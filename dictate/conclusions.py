@@ -1,0 +1,249 @@
+"""Stage 7b: impressions and plans: what the examiner concludes and what is still to be done."""
+
+from __future__ import annotations
+
+from dictate import values
+from dictate.binding import Scene
+from dictate.lexicon import Sense
+from dictate.marks import Mark
+from dictate.numbers import Group
+from dictate.rows import Observation
+
+_HARD = frozenset({",", ";", ":", "(", ")", ".", "|"})
+
+
+def conclude(scene: Scene, nerve_tokens: set[int]) -> list[Observation]:
+    """Rows of the items with role impression and plan."""
+    rows: list[Observation] = []
+    sides = _all_sides(scene)
+    for mark in scene.marks:
+        if any(i in nerve_tokens for i in range(mark.start, mark.end)):
+            continue
+        mode = scene.modes.mode[mark.start]
+        impression = [s for s in mark.of("alone") if s.data == "impression"]
+        finding = [s for s in mark.of("alone", "complete") if s.data in ("finding", "") or s.role == "complete"]
+        plan = [s for s in mark.of("alone") if s.data == "plan"]
+        if impression and (mode == "impression" or mode == "finding" and not finding or mode == "plan" and _in_doubt(scene, mark)):
+            rows += _impression(scene, mark, impression[0], sides, mode)
+        elif plan and (mode == "plan" or mode == "impression" and not impression):
+            rows += _plan(scene, mark, plan[0])
+        for sense in mark.of("name"):
+            item = scene.lexicon.items[sense.item]
+            if item.role == "plan" and item.kind == "text" and mode in ("plan", "impression", "finding"):
+                rows += _review(scene, mark, sense)
+                break
+    return rows
+
+
+def _all_sides(scene: Scene) -> list[tuple[int, int, str]]:
+    out = [(s.start, s.end, str(s.value)) for s in scene.sides]
+    known = {s[0] for s in out}
+    for mark in scene.marks:
+        if mark.has("side") and mark.start not in known:
+            value = mark.of("side")[0].value
+            out.append((mark.start, mark.end, value))
+    return sorted(out)
+
+
+def _signs(scene: Scene, a: int, b: int) -> list[str]:
+    return [t.key for t in scene.tokens.tokens[a:b] if t.kind != "space" and not t.skipped]
+
+
+def _cue(scene: Scene, mark: Mark, kind: str, *, before: bool, reach: int) -> Mark | None:
+    sentence = scene.segments.sentence_of[mark.start]
+    best: Mark | None = None
+    for cue in scene.cues:
+        if scene.segments.sentence_of[cue.start] != sentence or not any(s.data == kind for s in cue.of("cue")):
+            continue
+        a, b = (cue.end, mark.start) if before else (mark.end, cue.start)
+        if a > b:
+            continue
+        signs = _signs(scene, a, b)
+        if len(signs) > reach or any(s in _HARD or s in ("but", "with", "although", "though") for s in signs):
+            continue
+        best = cue if best is None or before else best
+    return best
+
+
+_VERBS = frozenset({"is", "has", "have", "was", "diagnosed", "diagnos", "confirm", "be", "are", "with", "show", "shows", "show", "got"})
+
+
+def _concluded(scene: Scene, mark: Mark) -> bool:
+    """Whether a condition outside a summary is said as a statement and not as a title."""
+    sentence = scene.segments.sentences[scene.segments.sentence_of[mark.start]]
+    return any(scene.tokens[i].key in _VERBS for i in range(max(sentence.start, mark.start - 6), mark.start))
+
+
+def _in_doubt(scene: Scene, mark: Mark) -> bool:
+    return _cue(scene, mark, "suspected", before=True, reach=3) is not None
+
+
+def _impression(scene: Scene, mark: Mark, sense: Sense, sides: list[tuple[int, int, str]], mode: str) -> list[Observation]:
+    certainty = "stated"
+    why = [f"{scene.tokens.words(mark.start, mark.end)!r} is a conclusion ({sense.source})"]
+    spans = [(mark.start, mark.end)]
+    doubt = _cue(scene, mark, "suspected", before=True, reach=7) or _cue(scene, mark, "suspected_after", before=False, reach=6)
+    denial = _cue(scene, mark, "negation", before=True, reach=7)
+    denial_after = _cue(scene, mark, "negation_after", before=False, reach=5)
+    if doubt is not None and not (denial is not None and denial.start > doubt.start):
+        certainty = "suspected"
+        why.append(f"in doubt by {scene.tokens.words(doubt.start, doubt.end)!r}")
+        if doubt.end <= mark.start and mark.start - doubt.end < 6:
+            spans = [(doubt.start, mark.end)]
+    elif denial is not None or denial_after is not None:
+        certainty = "excluded"
+        why.append("negated")
+        if denial is not None and mark.start - denial.end < 8:
+            spans = [(denial.start, mark.end)]
+    value = sense.value
+    side = _side_near(scene, mark, sides)
+    if mode == "finding" and certainty == "stated" and side is None and not _concluded(scene, mark):
+        return []
+    item = scene.lexicon.items[sense.item]
+    said: list[str | None] = [None]
+    if side is not None:
+        said = {"right": ["right"], "left": ["left"]}.get(side[2], ["right", "left"])
+        low, high = min(spans[0][0], side[0]), max(spans[0][1], side[1])
+        if high - low < 14:
+            spans = [(low, high)]
+        why.append(f"side from {scene.tokens.words(side[0], side[1])!r}")
+    out = []
+    for one in said:
+        context: dict[str, str | int] = {**dict(sense.context), "certainty": certainty}
+        row = Observation(item.key, one, value, context, list(spans), [], list(why), mark.start, many=True)
+        if mark.heard:
+            row.doubt("heard", scene.tokens.words(mark.start, mark.end))
+        out.append(row)
+    return out
+
+
+def _side_near(scene: Scene, mark: Mark, sides: list[tuple[int, int, str]]) -> tuple[int, int, str] | None:
+    sentence = scene.segments.sentence_of[mark.start]
+    others = [
+        m for m in scene.marks if m is not mark and any(s.data == "impression" for s in m.of("alone"))
+        and scene.segments.sentence_of[m.start] == sentence
+    ]
+    best: tuple[float, tuple[int, int, str]] | None = None
+    merged = _merged(scene, sides)
+    for side in merged:
+        if scene.segments.sentence_of[side[0]] != sentence or side[2] in ("both_open", "unclear"):
+            continue
+        if side[2] == "same" or side[2] == "other":
+            value = _referred(scene, side, sides)
+            if value is None:
+                continue
+            side = (side[0], side[1], value)
+        if side[1] <= mark.start:
+            a, b, weight = side[1], mark.start, 0.0
+        else:
+            a, b, weight = mark.end, side[0], 0.1
+        signs = _signs(scene, a, b)
+        hard = sum(1 for s in signs if s in _HARD)
+        between = sum(1 for m in others if a <= m.start and m.end <= b)
+        joined = between and all(s in ("and", ",", "or", "&", "+") or True for s in signs) and weight > 0 and not hard
+        cost = weight + 0.12 * len(signs) + 1.3 * hard + (0.4 if joined else 1.2) * between
+        if weight == 0.0 and any(s in ("and", "but", "with") for s in signs):
+            cost += 0.6
+        if cost < 1.35 and (best is None or cost < best[0]):
+            best = (cost, side)
+    return best[1] if best else None
+
+
+def _merged(scene: Scene, sides: list[tuple[int, int, str]]) -> list[tuple[int, int, str]]:
+    out: list[tuple[int, int, str]] = []
+    for side in sides:
+        if out and {out[-1][2], side[2]} == {"right", "left"} and side[0] - out[-1][1] <= 4:
+            signs = _signs(scene, out[-1][1], side[0])
+            if signs in (["and"], ["+"], ["&"], ["/"]):
+                out[-1] = (out[-1][0], side[1], "both")
+                continue
+        out.append(side)
+    return out
+
+
+def _referred(scene: Scene, side: tuple[int, int, str], sides: list[tuple[int, int, str]]) -> str | None:
+    last = None
+    for start, _, value in sides:
+        if start >= side[0]:
+            break
+        if value in ("right", "left"):
+            last = value
+    if last is None or side[2] == "same":
+        return last
+    return "left" if last == "right" else "right"
+
+
+def _plan(scene: Scene, mark: Mark, sense: Sense) -> list[Observation]:
+    denial = _cue(scene, mark, "negation", before=True, reach=4)
+    denial = denial or _cue(scene, mark, "not_done", before=False, reach=3)
+    if denial is not None:
+        return []
+    item = scene.lexicon.items[sense.item]
+    context: dict[str, str | int] = dict(sense.context)
+    spans = [(mark.start, mark.end)]
+    why = [f"{scene.tokens.words(mark.start, mark.end)!r} is planned ({sense.source})"]
+    if "urgency" in item.context:
+        found = _urgency(scene, mark)
+        if found is not None:
+            context["urgency"] = str(found[1])
+            low, high = min(mark.start, found[0].start), max(mark.end, found[0].end)
+            if high - low < 12:
+                spans = [(low, high)]
+            why.append(f"how soon from {scene.tokens.words(found[0].start, found[0].end)!r}")
+    row = Observation(item.key, None, sense.value, context, spans, [], why, mark.start, many=True)
+    if mark.heard:
+        row.doubt("heard", scene.tokens.words(mark.start, mark.end))
+    return [row]
+
+
+def _urgency(scene: Scene, mark: Mark) -> tuple[Mark, str | int] | None:
+    sentence = scene.segments.sentence_of[mark.start]
+    best: tuple[float, Mark, str | int] | None = None
+    services = [
+        m for m in scene.marks
+        if m is not mark and scene.segments.sentence_of[m.start] == sentence and any("urgency" in scene.lexicon.items[s.item].context for s in m.of("alone") if s.item)
+    ]
+    for context in scene.contexts:
+        if scene.segments.sentence_of[context.start] != sentence:
+            continue
+        values_ = [v for s in context.of("context") for k, v in s.context if k == "urgency"]
+        if not values_:
+            continue
+        a, b = (context.end, mark.start) if context.end <= mark.start else (mark.end, context.start)
+        signs = _signs(scene, a, b)
+        between = sum(1 for m in services if a <= m.start and m.end <= b)
+        stops = sum(1 for s in signs if s in (".", ";", ":"))
+        cost = 0.05 * len(signs) + 2.0 * between + 1.0 * stops + 0.2 * signs.count(",")
+        if cost < 1.6 and (best is None or cost < best[0]):
+            best = (cost, context, values_[0])
+    return (best[1], best[2]) if best else None
+
+
+def _review(scene: Scene, mark: Mark, sense: Sense) -> list[Observation]:
+    sentence = scene.segments.sentences[scene.segments.sentence_of[mark.start]]
+    item = scene.lexicon.items[sense.item]
+    tokens = scene.tokens
+    best: tuple[int, values.Reading] | None = None
+    for group in _groups_in(scene, sentence.start, sentence.end):
+        reading = values.duration(tokens, group)
+        if reading is None or not sentence.start <= group.start < sentence.end:
+            continue
+        gap = group.start - mark.end if group.start >= mark.end else mark.start - group.end
+        if 0 <= gap <= (14 if group.start >= mark.end else 4) and (best is None or gap < best[0]):
+            best = (gap, reading)
+    if best is None:
+        for i in range(mark.end, min(sentence.end, mark.end + 8)):
+            reading = values.word_interval(tokens, i)
+            if reading is not None:
+                best = (i - mark.end, reading)
+                break
+    if best is None or _cue(scene, mark, "negation", before=True, reach=2) is not None:
+        return []
+    low, high = min(mark.start, best[1].start), max(mark.end, best[1].end)
+    why = [f"{tokens.words(low, high)!r} is the next visit ({sense.source})"]
+    return [Observation(item.key, None, best[1].value, {}, [(low, high)], [], why, mark.start, many=True)]
+
+
+def _groups_in(scene: Scene, start: int, end: int) -> list[Group]:
+    """The scene's groups of numbers between two tokens."""
+    return [g for g in scene.groups if start <= g.start < end]

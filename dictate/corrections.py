@@ -1,0 +1,129 @@
+"""Stage 4b: what a speaker took back. The smallest earlier stretch of the same kind as what
+follows the correction is struck, so that only the corrected words are bound."""
+
+from __future__ import annotations
+
+from dictate.marks import Mark
+from dictate.note import Tokens
+from dictate.numbers import Group
+from dictate.segments import Segments
+
+_REACH = 26  # tokens a correction looks back over
+_WEAK = frozenset({"no", "wait", "not that"})
+_PLAIN_END = frozenset({".", "?", "!", ";", "\n"})
+
+
+def _kind(mark: Mark) -> str:
+    if mark.has("side"):
+        return "side"
+    if mark.has("unit", "cue", "mask", "mode"):
+        return ""
+    if mark.has("alone", "word", "generic", "direction", "complete"):
+        return "value"
+    if mark.has("name", "topic"):
+        return "name"
+    if mark.has("context"):
+        return "context"
+    return ""
+
+
+def strike(tokens: Tokens, marks: list[Mark], groups: list[Group], cues: list[Mark], segments: Segments) -> set[int]:
+    """Token indices taken back; the words of the correction itself are struck too."""
+    events: list[tuple[int, int, str, Mark | None]] = [
+        (m.start, m.end, _kind(m), m) for m in marks if _kind(m)
+    ]
+    covered = {i for m in marks if m.has("side", "alone", "word") for i in range(m.start, m.end)}
+    events += [(g.start, g.end, "number", None) for g in groups if g.start not in covered]
+    events.sort(key=lambda e: (e[0], e[1]))
+    struck: set[int] = set()
+    for cue in cues:
+        if not any(s.data == "strike" for s in cue.of("correction")):
+            continue
+        _strike_one(tokens, events, cue, segments, struck)
+    for cue in _bare_no(tokens, events):
+        _strike_one(tokens, events, cue, segments, struck)
+    return struck
+
+
+def _bare_no(tokens: Tokens, events: list[tuple[int, int, str, Mark | None]]) -> list[Mark]:
+    """", no, " between two values of one kind."""
+    out = []
+    for i, token in enumerate(tokens.tokens):
+        if token.key != "no" or i == 0:
+            continue
+        before, after = _real(tokens, i, -1), _real(tokens, i, 1)
+        if 0 <= before and after < len(tokens) and tokens[before].key in (",", "-", ".") and tokens[after].key in (",", "-"):
+            out.append(Mark(i, after + 1, ()))
+    return out
+
+
+def _real(tokens: Tokens, i: int, step: int) -> int:
+    i += step
+    while 0 <= i < len(tokens) and tokens[i].kind == "space":
+        i += step
+    return i
+
+
+def _strike_one(
+    tokens: Tokens, events: list[tuple[int, int, str, Mark | None]], cue: Mark, segments: Segments, struck: set[int]
+) -> None:
+    following = [e for e in events if e[0] >= cue.end and e[0] - cue.end <= 8 and e[0] not in struck]
+    earlier = [
+        e for e in events if e[1] <= cue.start and cue.start - e[1] <= _REACH and not any(i in struck for i in range(e[0], e[1]))
+    ]
+    if not earlier:
+        struck.update(range(cue.start, cue.end))
+        return
+    sentence = segments.sentence_of[cue.start]
+    said = {t.key for t in tokens.tokens[cue.start : cue.end]}
+    drop = bool(said & {"scratch", "delete", "cancel", "erase", "ignore", "disregard", "strike"})
+    match: tuple[int, int, str, Mark | None] | None = None
+    if following and (segments.sentence_of[following[0][0]] in (sentence, sentence + 1)):
+        for lead in following[:2]:
+            match = _same_kind(lead, earlier, segments, sentence)
+            if match is not None:
+                break
+    if match is not None:
+        struck.update(range(match[0], cue.end))
+        return
+    if drop and (not following or segments.sentence_of[following[0][0]] != sentence):
+        chunk = segments.chunk_of[earlier[-1][0]]
+        first = min(e[0] for e in earlier if segments.chunk_of[e[0]] == chunk)
+        struck.update(range(first, cue.end))
+        return
+    if said & {"sorry", "mean", "correction", "scratch", "wait", "delete"}:
+        struck.update(range(cue.start, cue.end))
+
+
+def _same_kind(
+    lead: tuple[int, int, str, Mark | None], earlier: list[tuple[int, int, str, Mark | None]], segments: Segments, sentence: int
+) -> tuple[int, int, str, Mark | None] | None:
+    """The last earlier event of the lead's kind; for values, one that says of the same item."""
+    for event in reversed(earlier):
+        if event[2] != lead[2] or sentence - segments.sentence_of[event[0]] > 1:
+            continue
+        if lead[2] in ("value", "name", "context"):
+            assert lead[3] is not None and event[3] is not None
+            if not _akin(lead[3], event[3]):
+                continue
+        return event
+    return None
+
+
+def _akin(a: Mark, b: Mark) -> bool:
+    def subjects(mark: Mark) -> set[str]:
+        out = set()
+        for s in mark.senses:
+            if s.role in ("alone", "word", "name", "direction"):
+                out.add(s.item)
+                if s.topic:
+                    out.add("topic:" + s.topic)
+            elif s.role == "topic":
+                out.add("topic:" + s.topic)
+            elif s.role == "generic":
+                out.add("generic")
+            elif s.role == "context":
+                out.add("context:" + s.data)
+        return out
+
+    return bool(subjects(a) & subjects(b)) or ({"generic"} & subjects(a) and b.has("word")) or ({"generic"} & subjects(b) and a.has("word"))  # type: ignore[return-value]

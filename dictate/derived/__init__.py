@@ -1,0 +1,1 @@
+"""What is computed from a record, one module for each kind of computation."""

@@ -1,0 +1,41 @@
+"""What the note offers: marks on stretches of tokens, made by matching and by numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from dictate.lexicon import Sense
+from dictate.numbers import Group
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A stretch of tokens and all that it may mean.
+
+    `heard`: the words were read by sound or spelling, `read_as` is what they were read as.
+    """
+
+    start: int
+    end: int
+    senses: tuple[Sense, ...]
+    plural: bool = False
+    heard: bool = False
+    read_as: str = ""
+
+    def of(self, *roles: str) -> tuple[Sense, ...]:
+        """The senses with one of these roles."""
+        return tuple(s for s in self.senses if s.role in roles)
+
+    def has(self, *roles: str) -> bool:
+        """Whether any sense has one of these roles."""
+        return any(s.role in roles for s in self.senses)
+
+
+@dataclass
+class Marks:
+    """All marks of a note, in order, and its groups of numbers."""
+
+    marks: list[Mark] = field(default_factory=list)
+    groups: list[Group] = field(default_factory=list)
+    struck: set[int] = field(default_factory=set)
+    times: list[tuple[int, int, str]] = field(default_factory=list)

@@ -1,0 +1,204 @@
+"""Stage 3: lexicon phrases found in the tokens -> marks (exact words, by their keys).
+
+spaCy's PhraseMatcher runs over a document of word keys. Trade words are matched with articles,
+fillers and forms of "be" left out, so one phrase covers them all; cues (negation, history,
+corrections) are matched on every word. Where matches overlap the longer one stands; of two
+equally long the earlier. Senses that share the same words stay together in one mark.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from dictate.lexicon import Lexicon, Sense
+from dictate.marks import Mark
+from dictate.note import Tokens
+from dictate.text import blank
+from dictate.wording import is_plural, plain
+
+_Phrase = tuple[str, ...]
+_NEVER_SPELT = frozenset({"rl", "lr", "re", "le", "in", "it", "no", "so", "to", "at", "on", "is", "of"})
+
+
+def _matcher(lexicon: Lexicon, name: str) -> tuple[Any, list[_Phrase]]:
+    if name not in lexicon.cache:
+        from spacy.matcher import PhraseMatcher
+        from spacy.tokens import Doc
+
+        vocab = blank().vocab
+        matcher = PhraseMatcher(vocab, attr="ORTH")
+        keys = [*(lexicon.phrases if name == "trade" else lexicon.cues)]
+        if name == "trade":
+            keys += [heard for heard in lexicon.misheard if heard not in lexicon.phrases]
+        for number, phrase in enumerate(keys):
+            matcher.add(str(number), [Doc(vocab, words=list(phrase))])
+        lexicon.cache[name] = (matcher, keys)
+    found: tuple[Any, list[_Phrase]] = lexicon.cache[name]
+    return found
+
+
+def _every_word(tokens: Tokens) -> tuple[list[str], list[tuple[int, int]]]:
+    """All words, skipped ones too; blanks, apostrophes and hyphens inside words are left out."""
+    words: list[str] = []
+    places: list[tuple[int, int]] = []
+    for token in tokens.tokens:
+        if token.kind == "space" or token.skipped and token.kind != "word" or token.spoken == "skip":
+            continue
+        words.append(token.key or " ")
+        places.append((token.i, token.i + 1))
+    return words, places
+
+
+def _trade_words(tokens: Tokens, lexicon: Lexicon) -> tuple[list[str], list[tuple[int, int]]]:
+    """Word keys without skipped words; letters told one by one are joined."""
+    words: list[str] = []
+    places: list[tuple[int, int]] = []
+    i, size = 0, len(tokens)
+    while i < size:
+        token = tokens[i]
+        if token.kind == "word" and len(token.text) == 1:
+            joined = _letters(tokens, i, lexicon.abbreviations)
+            if joined:
+                for word, start, end in joined:
+                    words.append(word)
+                    places.append((start, end))
+                i = joined[-1][2]
+                continue
+        if not token.skipped:
+            words.append(token.key or " ")
+            places.append((i, i + 1))
+        i += 1
+    return words, places
+
+
+def _letters(tokens: Tokens, i: int, abbreviations: frozenset[str]) -> list[tuple[str, int, int]]:
+    """Letters told one by one ("o c t", "R.A.P.D.") as the known abbreviations they spell."""
+    letters: list[tuple[str, int, int]] = []
+    at = i
+    while at < len(tokens) and tokens[at].kind == "word" and len(tokens[at].text) == 1 and len(letters) < 24:
+        end = at + 1
+        if (
+            end + 1 < len(tokens) and tokens[end].text == "." and len(tokens[end + 1].text) == 1
+            and tokens[end + 1].kind == "word"
+        ):
+            end += 1
+        letters.append((plain(tokens[at].text), at, end))
+        at = end
+    if len(letters) < 2:
+        return []
+    out: list[tuple[str, int, int]] = []
+    n = 0
+    found = False
+    while n < len(letters):
+        for length in range(min(6, len(letters) - n), 1, -1):
+            word = "".join(x[0] for x in letters[n : n + length])
+            if word in abbreviations and word not in _NEVER_SPELT:
+                out.append((word, letters[n][1], letters[n + length - 1][2]))
+                n += length
+                found = True
+                break
+        else:
+            out.append(letters[n])
+            n += 1
+    return out if found else []
+
+
+def _fits_case(sense: Sense, text: str, tokens: Tokens) -> bool:
+    if not sense.cased or text == sense.cased:
+        return True
+    short = len(sense.cased.replace(" ", "")) <= 2
+    if tokens.mixed_case or short:
+        return not short and text.casefold() == sense.cased.casefold() and text.isupper()
+    return text.casefold() == sense.cased.casefold()
+
+
+def _longest(matcher: Any, words: list[str]) -> list[tuple[int, int, int]]:
+    """Matches (start, end, phrase number), longest first and none overlapping."""
+    from spacy.tokens import Doc
+
+    vocab = blank().vocab
+    found = [(start, end, int(vocab.strings[key])) for key, start, end in matcher(Doc(vocab, words=words))]
+    found.sort(key=lambda f: (f[0] - f[1], f[0]))
+    return found
+
+
+def match(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:
+    """Marks of trade words, in order of place."""
+    matcher, keys = _matcher(lexicon, "trade")
+    words, places = _trade_words(tokens, lexicon)
+    if not words:
+        return []
+    taken = bytearray(len(words))
+    marks: list[Mark] = []
+    for start, end, number in _longest(matcher, words):
+        if any(taken[start:end]):
+            continue
+        mark = _mark(tokens, lexicon, keys[number], places[start][0], places[end - 1][1])
+        if mark is None:
+            continue
+        taken[start:end] = b"\x01" * (end - start)
+        marks.append(mark)
+    marks.sort(key=lambda m: m.start)
+    return marks
+
+
+def match_cues(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:
+    """Marks of cues, modes and corrections, each sort for itself, in order of place."""
+    matcher, keys = _matcher(lexicon, "cues")
+    words, places = _every_word(tokens)
+    if not words:
+        return []
+    taken = {role: bytearray(len(words)) for role in ("cue", "mode", "correction")}
+    marks: list[Mark] = []
+    for start, end, number in _longest(matcher, words):
+        first, last = places[start][0], places[end - 1][1]
+        text = tokens.words(first, last)
+        senses = [s for s in lexicon.cues[keys[number]] if _fits_case(s, text, tokens)]
+        for role, used in taken.items():
+            own = tuple(s for s in senses if s.role == role)
+            if own and not any(used[start:end]):
+                used[start:end] = b"\x01" * (end - start)
+                marks.append(Mark(first, last, own))
+    marks.sort(key=lambda m: m.start)
+    return marks
+
+
+def reconcile(trade: list[Mark], cues: list[Mark]) -> tuple[list[Mark], list[Mark]]:
+    """Where a cue and a trade phrase share words, the longer one stands ("no response")."""
+    spans = sorted((m.start, m.end) for m in trade)
+    kept_cues: list[Mark] = []
+    covered: set[int] = set()
+    inside: dict[int, tuple[int, int]] = {i: s for s in spans for i in range(s[0], s[1])}
+    for cue in cues:
+        if not cue.has("cue"):
+            kept_cues.append(cue)
+            continue
+        span = inside.get(cue.start) or inside.get(cue.end - 1)
+        if span is not None and span[1] - span[0] > cue.end - cue.start:
+            continue
+        if span is not None and any(s.data in ("not_done", "exception", "doubled") for s in cue.senses) and cue.end - cue.start > 1:
+            covered.update(range(cue.start, cue.end))
+        kept_cues.append(cue)
+    kept_trade = [m for m in trade if not (m.start in covered and m.end - 1 in covered)]
+    return kept_trade, kept_cues
+
+
+def _mark(tokens: Tokens, lexicon: Lexicon, phrase: _Phrase, first: int, last: int) -> Mark | None:
+    text = tokens.words(first, last)
+    plural = is_plural(tokens[last - 1].text)
+    senses = tuple(s for s in lexicon.phrases.get(phrase, ()) if _fits_case(s, text, tokens))
+    if senses:
+        return Mark(first, last, senses, plural)
+    read = lexicon.misheard.get(phrase)
+    if read is None:
+        return None
+    senses = tuple(s for s in lexicon.phrases.get(read, ()) if not s.cased or s.role != "side")
+    if not senses:
+        return None
+    return Mark(first, last, senses, plural or any(is_plural(w) for w in read), heard=True, read_as=" ".join(read))
+
+
+def without(marks: list[Mark], role: str) -> list[Mark]:
+    """The marks with the senses of one role taken out."""
+    return [replace(m, senses=tuple(s for s in m.senses if s.role != role)) for m in marks if any(s.role != role for s in m.senses)]

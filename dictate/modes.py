@@ -1,0 +1,191 @@
+"""Stage 5b: what each stretch of the note is: a finding of today, history, a plan, talk ...
+
+Cues come from the lexicon with their reach. A later stage turns only "finding" stretches into
+findings, "plan" stretches into plans, and "impression" stretches into conclusions.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from dictate.marks import Mark
+from dictate.note import Tokens
+from dictate.segments import Segments, Sentence
+
+SILENT = ("history", "other", "quoted", "purpose", "warning", "talk", "question")
+_CLAUSE_END = frozenset({",", ":", ";", "(", ")", "-", "|"})
+_STARTERS = frozenset(
+    "ok okay now and so just then right good well next lovely great fine again if please first but alright".split()
+)
+
+
+@dataclass
+class Modes:
+    """For each token its mode, and the cue that set it (token index) or -1."""
+
+    mode: list[str]
+    cue: list[int]
+
+
+def _heading(tokens: Tokens, mark: Mark, sentence: Sentence) -> bool:
+    """Whether a mark opens a section: first on its line or sentence, then a colon, dash, end."""
+    first = sentence.start
+    while first < mark.start and tokens[first].kind in ("space", "break", "punct", "number"):
+        first += 1
+    if first != mark.start:
+        return False
+    after = mark.end
+    if after < len(tokens) and tokens[after].kind == "space" and len(tokens[after].text) >= 2:
+        return True
+    while after < len(tokens) and tokens[after].kind == "space":
+        after += 1
+    if after >= len(tokens) or after >= sentence.end:
+        return True
+    return tokens[after].kind == "break" or tokens[after].key in (":", "-", ".", "|", ">", "->")
+
+
+def _opens_paragraph(sentence: Sentence) -> bool:
+    return sentence.paragraph_start
+
+
+def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segments) -> Modes:
+    """The mode of every token from section headings, sentence cues and clause cues."""
+    size = len(tokens)
+    mode = ["finding"] * size
+    source = [-1] * size
+    by_sentence: list[list[Mark]] = [[] for _ in segments.sentences]
+    for cue in cues:
+        by_sentence[segments.sentence_of[cue.start]].append(cue)
+    content: list[list[Mark]] = [[] for _ in segments.sentences]
+    for mark in marks:
+        content[segments.sentence_of[mark.start]].append(mark)
+    section = "finding"
+    section_cue = -1
+    for n, sentence in enumerate(segments.sentences):
+        if section == "history" and _history_ends(tokens, sentence, content[n], segments, section_cue):
+            section, section_cue = "finding", -1
+        openers: list[tuple[int, str]] = []
+        for cue in by_sentence[n]:
+            for sense in cue.of("mode"):
+                if sense.data == "onward" or (sense.data == "section" and _heading(tokens, cue, sentence)):
+                    openers.append((cue.start, sense.value))
+        at = sentence.start
+        for place, value in [*openers, (sentence.end, "")]:
+            for i in range(at, place):
+                mode[i], source[i] = section, section_cue
+            if value:
+                section, section_cue = value, place
+            at = place
+        _sentence_cues(tokens, sentence, by_sentence[n], content[n], mode, source)
+    return Modes(mode, source)
+
+
+def _history_ends(tokens: Tokens, sentence: Sentence, marks: list[Mark], segments: Segments, cue: int) -> bool:
+    """A history ends with its paragraph, or where a line starts with the name of a test."""
+    if sentence.paragraph_start:
+        return True
+    if not sentence.line_start or not marks:
+        return False
+    first = marks[0]
+    lead = sentence.start
+    while lead < first.start and tokens[lead].kind in ("space", "punct"):
+        lead += 1
+    if lead != first.start or not first.has("name", "topic", "alone", "complete", "side"):
+        return False
+    after = first.end
+    return after < len(tokens) and (
+        tokens[after].key in (":", "-", "|") or tokens[after].kind == "space" and len(tokens[after].text) >= 2 or tokens[after].kind == "break"
+    )
+
+
+def _at_clause_start(tokens: Tokens, i: int, sentence: Sentence) -> bool:
+    i -= 1
+    while i >= sentence.start:
+        token = tokens[i]
+        if token.kind in ("space", "break") or token.skipped or token.key in _STARTERS:
+            i -= 1
+            continue
+        return token.kind == "punct"
+    return True
+
+
+def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark]) -> int:
+    limit = sentence.end
+    names = 0
+    for mark in marks:
+        if mark.start < start:
+            continue
+        if sentence.run_on and mark.has("name", "topic"):
+            names += 1
+            if names > 1 or mark.start - start > 9:
+                limit = min(limit, mark.start)
+                break
+    for i in range(start, limit):
+        token = tokens[i]
+        if token.kind == "punct" and token.key in _CLAUSE_END and i > start:
+            if token.key == "-" and 0 < i < len(tokens) - 1 and tokens[i - 1].end == token.start and tokens[i + 1].start == token.end:
+                continue
+            return i
+        if token.kind == "word" and token.key in ("but", "however", "though", "although") and i > start:
+            return i
+    return limit
+
+
+def _sentence_cues(
+    tokens: Tokens, sentence: Sentence, cues: list[Mark], marks: list[Mark], mode: list[str], source: list[int]
+) -> None:
+    def put(start: int, end: int, value: str, cue: int) -> None:
+        for i in range(start, end):
+            mode[i], source[i] = value, cue
+
+    base = mode[sentence.end - 1]
+    plans = [m for m in marks if any(s.data == "plan" or s.item and s.topic == "plan" for s in m.senses)]
+    for cue in cues:
+        senses = {(s.value, s.data) for s in cue.of("mode")}
+        for value, reach in senses:
+            if value == "plan" and reach == "clause" and base != "plan":
+                if any(m.end > cue.start for m in plans) or any(m.end + 6 > cue.start for m in plans):
+                    first = cue.start
+                    put(min([first, *[m.start for m in plans if first - m.end < 6]]), sentence.end, "plan", cue.start)
+    if base in ("finding", "impression", "plan"):
+        for cue in cues:
+            senses = {(s.value, s.data) for s in cue.of("mode")}
+            for value, reach in sorted(senses):
+                if value in ("plan", "impression") or reach in ("section", "onward"):
+                    continue
+                if base == "plan" and value in ("talk", "history", "purpose") and value != "purpose":
+                    continue
+                if value == "talk":
+                    if _at_clause_start(tokens, cue.start, sentence) or sentence.run_on:
+                        put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
+                elif value == "finding":
+                    continue
+                elif reach == "sentence":
+                    if sentence.run_on:
+                        put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
+                    else:
+                        put(sentence.start, sentence.end, value, cue.start)
+                else:
+                    put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
+    if base != "plan":
+        for cue in cues:
+            for sense in cue.of("mode"):
+                if sense.value == "finding" and sense.data == "clause":
+                    for i in range(cue.start, sentence.end):
+                        if mode[i] in ("history", "other"):
+                            mode[i], source[i] = "finding", cue.start
+    if sentence.question and _is_question(tokens, sentence):
+        put(sentence.start, sentence.end, "question", sentence.end - 1)
+
+
+_ASKING = frozenset(
+    """any is are do does did can could would will what which where how who when why has have had same
+    anything feel tell ready and or number first second third now this that see got other""".split()
+)
+
+
+def _is_question(tokens: Tokens, sentence: Sentence) -> bool:
+    words = [tokens[i].text.casefold() for i in range(sentence.start, sentence.end) if tokens[i].kind == "word"]
+    if not words:
+        return False
+    return words[0] in _ASKING or bool({"you", "your", "what", "which", "how", "reckon"} & set(words)) or words[-1] in ("one", "nostril", "now", "here", "too")

@@ -1,0 +1,168 @@
+"""The reading of a note, stage by stage. Start here.
+
+text -> tokens -> lexicon marks and number groups -> corrections struck out -> sentences and
+modes -> the scene of names, sides and values -> binding -> observations -> checks -> record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from dictate import (
+    assemble,
+    binding,
+    checks,
+    conclusions,
+    corrections,
+    matching,
+    modes,
+    nerves,
+    numbers,
+    rows,
+    scene,
+    segments,
+    times,
+    undone,
+)
+from dictate.lexicon import Lexicon, load
+from dictate.marks import Mark, Marks
+from dictate.note import Note, Tokens
+from dictate.record import Record
+from dictate.text import tokenize
+
+
+@dataclass
+class Reading:
+    """What the stages have found so far about one note."""
+
+    note: Note
+    lexicon: Lexicon
+    tokens: Tokens = field(init=False)
+    marks: Marks = field(default_factory=Marks)
+    cues: list[Mark] = field(default_factory=list)
+    segments: segments.Segments = field(default_factory=segments.Segments)
+    modes: modes.Modes = field(default_factory=lambda: modes.Modes([], []))
+    refs: list[nerves.NerveRef] = field(default_factory=list)
+    nerve_tokens: set[int] = field(default_factory=set)
+    undone: list[rows.Observation] = field(default_factory=list)
+    scene: binding.Scene = field(init=False)
+    bound: list[binding.Bound] = field(default_factory=list)
+    observations: list[rows.Observation] = field(default_factory=list)
+    loose: list[tuple[str, str, int, int]] = field(default_factory=list)
+    unplaced: list[tuple[int, int]] = field(default_factory=list)
+    record: Record = field(init=False)
+
+
+def read_tokens(reading: Reading) -> None:
+    """1. Tokens of the text, every character accounted for."""
+    reading.tokens = tokenize(reading.note)
+    reading.segments = segments.segment(reading.tokens)
+
+
+def read_marks(reading: Reading) -> None:
+    """2-3. Numbers, clock times and lexicon phrases."""
+    tokens = reading.tokens
+    reading.marks.times = times.find(tokens)
+    trade, every = matching.reconcile(
+        matching.match(tokens, reading.lexicon), matching.match_cues(tokens, reading.lexicon)
+    )
+    content = sorted([*trade, *(m for m in every if m.has("cue"))], key=lambda m: (m.start, m.end))
+    reading.cues = [m for m in every if m.has("mode", "correction")]
+    timed = frozenset(i for start, end, _ in reading.marks.times for i in range(start, end))
+    groups = numbers.read_groups(tokens, timed)
+    reading.marks.marks, reading.marks.groups = content, groups
+
+
+def strike_corrections(reading: Reading) -> None:
+    """4. What was taken back is struck before anything is bound."""
+    found = [m for m in reading.cues if m.has("correction")]
+    struck = corrections.strike(reading.tokens, reading.marks.marks, reading.marks.groups, found, reading.segments)
+    reading.marks.struck = struck
+    if struck:
+        timed = {i for start, end, _ in reading.marks.times for i in range(start, end)}
+        reading.marks.marks = [m for m in reading.marks.marks if m.start not in struck]
+        reading.marks.groups = numbers.read_groups(reading.tokens, frozenset(struck | timed))
+
+
+def read_modes(reading: Reading) -> None:
+    """5. Findings, plans, history, talk: what each stretch is."""
+    found = [m for m in reading.cues if m.has("mode") and m.start not in reading.marks.struck]
+    reading.modes = modes.assign(reading.tokens, reading.marks.marks, found, reading.segments)
+
+
+def read_undone(reading: Reading) -> None:
+    """5. Nerves told by number, and tests declared not done."""
+    tokens, marks = reading.tokens, reading.marks
+    reading.refs = nerves.find(tokens)
+    said = nerves.statements(tokens, reading.refs, marks.marks, reading.segments.sentence_of)
+    item = nerves.nerve_item(reading.lexicon)
+    for one in said:
+        if item is None or reading.modes.mode[one.start] not in ("finding", "impression"):
+            continue
+        reading.nerve_tokens.update(range(one.start, one.end))
+        for nerve in one.nerves:
+            why = [f"{tokens.words(one.start, one.end)!r} speaks of nerve {nerves.NAMES[nerve - 1]}"]
+            reading.undone.append(
+                rows.Observation(item.key, one.side, one.value, {"nerve": nerves.NAMES[nerve - 1]}, [(one.start, one.end)], [], why, one.start)
+            )
+    marks.marks = [m for m in marks.marks if m.start not in reading.nerve_tokens]
+    numbered = {i for r in reading.refs for i in range(r.start, r.end)}
+    marks.groups = [g for g in marks.groups if g.start not in numbered]
+    found, used = undone.find(tokens, reading.lexicon, marks.marks, reading.segments, reading.modes, reading.refs)
+    reading.undone += found
+    marks.marks = [m for m in marks.marks if m.start not in used]
+
+
+def build_scene(reading: Reading) -> None:
+    """5. Names, sides, values and circumstances on offer."""
+    reading.scene = scene.build(reading.tokens, reading.lexicon, reading.marks, reading.segments, reading.modes)
+
+
+def bind(reading: Reading) -> None:
+    """6. The cheapest binding of values to names and sides."""
+    reading.bound = binding.Binder(reading.scene).run()
+
+
+def observe(reading: Reading) -> None:
+    """7. Rows: findings, tests not done, conclusions and plans."""
+    reading.observations = rows.Emitter(reading.scene, reading.bound).emit()
+    reading.observations += reading.undone
+    reading.observations += conclusions.conclude(reading.scene, reading.nerve_tokens)
+
+
+def check(reading: Reading) -> None:
+    """8. Ranges, repeats, disagreements."""
+    checks.check_ranges(reading.observations, reading.lexicon)
+    reading.observations = checks.settle(reading.observations, reading.lexicon)
+
+
+def make_record(reading: Reading) -> None:
+    """9. The record."""
+    reading.record = assemble.record(
+        reading.note, reading.tokens, reading.lexicon, reading.observations, reading.loose, reading.unplaced, []
+    )
+
+
+STAGES: tuple[Callable[[Reading], None], ...] = (
+    read_tokens, read_marks, strike_corrections, read_modes, read_undone, build_scene, bind, observe, check, make_record,
+)
+
+
+def read_stages(text: str, *, name: str = "note", lexicon: Lexicon | None = None) -> Reading:
+    """Run every stage and keep what each one found."""
+    reading = Reading(Note(text, name), lexicon or load())
+    for stage in STAGES:
+        stage(reading)
+    return reading
+
+
+def read(text: str, *, name: str = "note", lexicon: Lexicon | str | Path | None = None) -> Record:
+    """Read a note into its record.
+
+    `lexicon` is a loaded lexicon, a folder of lexicon files to add to the shipped ones, or None.
+    Raises LexiconError for a wrong lexicon; no text of a note raises.
+    """
+    chosen = lexicon if isinstance(lexicon, Lexicon) else load(lexicon)
+    return read_stages(text, name=name, lexicon=chosen).record

@@ -1,0 +1,509 @@
+"""Stage 7: bound values -> observations: polarity, circumstances, one row a side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from dictate.binding import Atom, Bound, Head, Option, Scene, Side, Target
+from dictate.lexicon import Item, Sense
+from dictate.marks import Mark
+from dictate.values import Value
+
+_EYE_TURN = {
+    ("abduction", "right"): "right", ("abduction", "left"): "left",
+    ("adduction", "right"): "left", ("adduction", "left"): "right",
+}
+_LOCAL = ("gaze", "sector", "region", "branch", "muscle", "stimulus")
+_HELD = ("light", "correction", "viewing", "fork", "sample")
+
+
+@dataclass
+class Observation:
+    """A row in the making."""
+
+    item: str
+    side: str | None
+    value: Value
+    context: dict[str, str | int]
+    spans: list[tuple[int, int]]
+    doubts: list[tuple[str, str]] = field(default_factory=list)  # (reason, detail)
+    why: list[str] = field(default_factory=list)
+    order: int = 0
+    choices: list[dict[str, object]] = field(default_factory=list)
+    later: bool = False
+    addendum: bool = False
+    many: bool = False  # an item that may hold several values at once (plans, conclusions)
+    group: int = -1  # rows of one value told for several sides
+
+    def identity(self) -> tuple[object, ...]:
+        """What makes two rows tell the same thing, the value aside."""
+        kept = {k: v for k, v in self.context.items() if k not in ("method", "time")}
+        if self.many:
+            kept.pop("certainty", None)
+            kept.pop("urgency", None)
+            return (self.item, self.side, str(self.value), tuple(sorted(kept.items())))
+        return (self.item, self.side, tuple(sorted(kept.items())))
+
+    def doubt(self, reason: str, detail: str = "") -> None:
+        """Put the row to the clinician for this reason."""
+        if not any(r == reason for r, _ in self.doubts):
+            self.doubts.append((reason, detail))
+
+
+class Emitter:
+    """Turns the bound atoms of a scene into observations."""
+
+    def __init__(self, scene: Scene, bound: list[Bound]) -> None:
+        self.scene = scene
+        self.tokens = scene.tokens
+        self.bound = bound
+        self.used_heads: set[int] = set()
+        self.rows: list[Observation] = []
+        self.negated_until = -1
+        self.cue_by_sentence: dict[int, list[Mark]] = {}
+        for cue in scene.cues:
+            self.cue_by_sentence.setdefault(scene.segments.sentence_of[cue.start], []).append(cue)
+        self.context_by_sentence: dict[int, list[Mark]] = {}
+        for context in scene.contexts:
+            self.context_by_sentence.setdefault(scene.segments.sentence_of[context.start], []).append(context)
+        self.bound_by_sentence: dict[int, list[Bound]] = {}
+        for one in bound:
+            self.bound_by_sentence.setdefault(one.atom.sentence, []).append(one)
+        self.negation = self._negations()
+
+    # -- negation
+
+    def _cues(self, sentence: int, kind: str) -> list[Mark]:
+        return [c for c in self.cue_by_sentence.get(sentence, []) if any(s.data == kind for s in c.of("cue"))]
+
+    def _negations(self) -> dict[int, Mark]:
+        """For each negated atom (by its start) the cue that negates it."""
+        out: dict[int, Mark] = {}
+        for sentence, found in self.bound_by_sentence.items():
+            cues = self._cues(sentence, "negation")
+            if not cues:
+                continue
+            ends = [c.start for c in self._cues(sentence, "end")]
+            for number, cue in enumerate(cues):
+                limit = cues[number + 1].start if number + 1 < len(cues) else self.scene.segments.sentences[sentence].end
+                stop = min([e for e in ends if e > cue.start] + [limit])
+                self._spread(cue, stop, found, out)
+        return out
+
+    def _spread(self, cue: Mark, stop: int, found: list[Bound], out: dict[int, Mark]) -> None:
+        """Carry one negation over the list that follows it."""
+        last_end = cue.end
+        first = True
+        for one in found:
+            atom = one.atom
+            if atom.end <= cue.start:
+                continue
+            if atom.start < cue.end:
+                continue
+            if atom.start >= stop:
+                break
+            if not one.option.targets:
+                continue
+            gap = [t for t in self.tokens.tokens[last_end : atom.start] if t.kind != "space" and not t.skipped]
+            signs = [t.key for t in gap]
+            if first:
+                if any(k in (",", ":", "-", "|", ".", ")", "(") for k in signs) or len(signs) > 6:
+                    break
+                if atom.sort == "number":
+                    if len(signs) > 2:
+                        break
+                    last_end = atom.end
+                    continue
+                out[atom.start] = cue
+                first = False
+                last_end = atom.end
+                continue
+            bare = atom.sort == "alone" or (
+                atom.mark is not None and atom.mark.has("word") and one.option.head is not None and one.option.head.end <= cue.start
+            )
+            linked = any(k in ("or", "nor", "and", ",", "/", "&", "+") for k in signs)
+            own_head = any(
+                h.start >= last_end and h.end <= atom.start and not h.finding
+                for h in self.scene.heads
+                if h.sentence == atom.sentence
+            ) if len(self.scene.heads) < 400 else False
+            side_between = any(s.sentence == atom.sentence and last_end <= s.start and s.end <= atom.start for s in self.scene.sides)
+            if bare and linked and not own_head and len(signs) <= 4 and not (side_between and "or" not in signs and "nor" not in signs):
+                out[atom.start] = cue
+                last_end = atom.end
+                continue
+            if ("or" in signs or "nor" in signs) and len(signs) <= 4:
+                out[atom.start] = cue
+                last_end = atom.end
+                continue
+            break
+
+    def _suspected(self, atom: Atom) -> Mark | None:
+        sentence = atom.sentence
+        for cue in self._cues(sentence, "suspected"):
+            if cue.end <= atom.start and self._same_clause(cue.end, atom.start) and atom.start - cue.end <= 9:
+                return cue
+        for cue in self._cues(sentence, "suspected_after"):
+            if cue.start >= atom.end and self._same_clause(atom.end, cue.start) and cue.start - atom.end <= 3:
+                return cue
+        return None
+
+    def _same_clause(self, a: int, b: int) -> bool:
+        for token in self.tokens.tokens[a:b]:
+            if token.kind == "punct" and token.key in (",", ":", "(", ")", "|", ";") and not token.skipped:
+                return False
+            if token.key in ("but", "while", "whereas"):
+                return False
+        return True
+
+    # -- circumstances
+
+    def _context(self, one: Bound, target: Target, item: Item) -> list[dict[str, str | int]]:
+        """The circumstances of a value; several dicts where several are told ("V1, V2 and V3")."""
+        fixed: dict[str, str | int] = {k: v for k, v in target.context.items() if k in item.context or k in item.soft_context}
+        out = [fixed]
+        for key in [*item.context, *item.soft_context]:
+            if key in fixed or key in ("certainty", "urgency", "nerve", "time"):
+                continue
+            found = self._held(one, key) if key in _HELD or key == "method" else self._local(one, key, item)
+            if found:
+                out = [{**base, key: value} for base in out for value in found]
+            elif key in item.default_context:
+                out = [{**base, key: item.default_context[key]} for base in out]
+        return out
+
+    def _values_of(self, mark: Mark, key: str) -> list[str | int]:
+        return [v for s in mark.of("context") for k, v in s.context if k == key]
+
+    def _local(self, one: Bound, key: str, item: Item) -> list[str | int]:
+        atom = one.atom
+        sentence = self.bound_by_sentence.get(atom.sentence, [])
+        candidates = [m for m in self.context_by_sentence.get(atom.sentence, []) if self._values_of(m, key)]
+        if not candidates:
+            return []
+        picked: list[Mark] = []
+        for mark in candidates:
+            if atom.start <= mark.start and mark.end <= atom.end and atom.mark is not None and mark.start == atom.start and mark.end == atom.end:
+                continue
+            owner = self._owner(mark, key, sentence)
+            if owner is not None and owner.atom is atom:
+                picked.append(mark)
+        if key == "gaze" and any(t.value == item.generic.get("normal") for t in one.option.targets if t.item == item.key):
+            picked = [m for m in picked if "all" not in self._values_of(m, key) and (0 <= m.start - atom.end <= 1 or 0 <= atom.start - m.end <= 1)]
+        values: list[str | int] = []
+        for mark in picked:
+            values += [v for v in self._values_of(mark, key) if v not in values]
+        if key == "branch":
+            values = self._branch_range(picked, values)
+        return values
+
+    def _branch_range(self, marks: list[Mark], values: list[str | int]) -> list[str | int]:
+        if len(marks) == 2 and values == ["V1", "V3"]:
+            gap = [t.key for t in self.tokens.tokens[marks[0].end : marks[1].start] if t.kind != "space"]
+            if gap and gap[0] in ("-", "to", "through"):
+                return ["V1", "V2", "V3"]
+        if len(marks) == 1 and values == ["V1"]:
+            end = marks[0].end
+            following = [t.key for t in self.tokens.tokens[end : end + 4] if t.kind != "space"]
+            if following[:1] and following[0] in ("-", "to") and following[1:2] == ["3"]:
+                return ["V1", "V2", "V3"]
+            if following[:1] in ([","], ["/"]) and following[1:2] == ["2"]:
+                more = [t.key for t in self.tokens.tokens[end : end + 8] if t.kind == "number"]
+                return ["V1"] + [f"V{k}" for k in more if k in ("2", "3")]
+        return values
+
+    def _owner(self, mark: Mark, key: str, sentence: list[Bound]) -> Bound | None:
+        """The value a circumstance belongs to: the nearest whose item takes it."""
+        best: Bound | None = None
+        lowest = 1e9
+        for one in sentence:
+            takes = any(
+                key in self.scene.lexicon.items[t.item].context or key in self.scene.lexicon.items[t.item].soft_context
+                for t in one.option.targets
+            )
+            if not takes:
+                continue
+            atom = one.atom
+            if mark.start >= atom.end:
+                a, b, behind = atom.end, mark.start, True
+            else:
+                a, b, behind = mark.end, atom.start, False
+            gap = self.tokens.tokens[a:b] if a < b else ()
+            stops = sum(1 for t in gap if t.kind == "punct" and t.key in (",", ":", "|", "(", ")") and not t.skipped)
+            links = sum(1 for t in gap if t.key in ("and", "but"))
+            between = sum(1 for o in sentence if o is not one and a <= o.atom.start and o.atom.end <= b and o.option.targets)
+            cost = 1.0 * stops + 0.8 * links + 1.6 * between + 0.05 * len(gap) + (0.1 if behind else 0.0)
+            if not behind and one.option.head is not None and one.option.head.start <= mark.start:
+                cost -= 0.3 * min(stops, 2)
+            if cost < lowest:
+                best, lowest = one, cost
+        return best
+
+    def _held(self, one: Bound, key: str) -> list[str | int]:
+        """A circumstance that holds until it is changed: said before in this sentence, else
+        behind it, else the last one said of this topic."""
+        atom = one.atom
+        marks = [m for m in self.context_by_sentence.get(atom.sentence, []) if self._values_of(m, key)]
+        sentence = self.bound_by_sentence.get(atom.sentence, [])
+        owned = [m for m in marks if self._owner(m, key, sentence) is one]
+        if owned:
+            if key in ("fork", "sample"):
+                return list(dict.fromkeys(v for m in owned for v in self._values_of(m, key)))
+            owned.sort(key=lambda m: atom.start - m.end if m.end <= atom.start else m.start - atom.end + 1)
+            return self._values_of(owned[0], key)[:1]
+        before = [m for m in marks if m.start < atom.start]
+        while before and "pinhole" in self._values_of(before[-1], key) and self._pinhole_over(before[-1], atom):
+            before.pop()
+        if before:
+            return self._values_of(before[-1], key)[:1]
+        behind = [m for m in marks if m.start >= atom.end and "pinhole" not in self._values_of(m, key)]
+        if behind and key not in ("viewing",):
+            return self._values_of(behind[0], key)[:1]
+        if key in ("viewing",):
+            return []
+        return self._carried(one, key)
+
+    def _pinhole_over(self, mark: Mark, atom: Atom) -> bool:
+        """A pinhole value is over at the next side, unless the pinhole came before all sides."""
+        sides = [s for s in self.scene.sides if s.sentence == atom.sentence]
+        return any(s.end <= mark.start for s in sides) and any(mark.end <= s.start and s.end <= atom.start for s in sides)
+
+    def _carried(self, one: Bound, key: str) -> list[str | int]:
+        topic_items = {self.scene.lexicon.items[t.item].topic for t in one.option.targets}
+        at = one.atom.sentence - 1
+        steps = 0
+        limit = {"correction": 6, "light": 2, "fork": 2, "method": 2, "sample": 1}.get(key, 1)
+        while at >= 0 and steps < limit:
+            marks = [m for m in self.context_by_sentence.get(at, []) if self._values_of(m, key) and self.scene.modes.mode[m.start] not in ("history", "other", "plan")]
+            marks = [m for m in marks if "pinhole" not in self._values_of(m, key)]
+            if marks:
+                return self._values_of(marks[-1], key)[:1]
+            bounds = self.bound_by_sentence.get(at, [])
+            topics = {self.scene.lexicon.items[t.item].topic for b in bounds for t in b.option.targets}
+            if topics and not topics & topic_items and key != "correction":
+                return []
+            at -= 1
+            steps += 1
+        return []
+
+    # -- rows
+
+    def emit(self) -> list[Observation]:
+        """All observations, in the order told."""
+        for number, one in enumerate(self.bound):
+            if one.option.targets:
+                self._emit_one(number, one)
+        self._untaken()
+        return self.rows
+
+    def _untaken(self) -> None:
+        """Numbers that are circumstances and that no value took: a row of their own."""
+        for key, group in self.scene.told.values():
+            item = self.scene.lexicon.items[key]
+            for mark in self.scene.contexts:
+                if not (group.start <= mark.start < group.end) or mark.of("context")[0].data != item.circumstance:
+                    continue
+                value = mark.of("context")[0].context[0][1]
+                taken = any(
+                    r.context.get(item.circumstance) == value and self.scene.segments.sentence_of[r.spans[0][0]] in (
+                        self.scene.segments.sentence_of[mark.start], self.scene.segments.sentence_of[mark.start] + 1)
+                    for r in self.rows
+                )
+                if taken:
+                    continue
+                why = [f"{self.tokens.words(mark.start, mark.end)!r} is told with no result"]
+                self.rows.append(Observation(key, None, float(value) if isinstance(value, float) else value, {}, [(mark.start, mark.end)], [], why, mark.start))
+
+    def _emit_one(self, number: int, one: Bound) -> None:
+        option, atom = one.option, one.atom
+        cue = self.negation.get(atom.start)
+        suspected = self._suspected(atom)
+        pair = atom.sort == "number" and len(option.targets) == 2 and option.targets[0].item == option.targets[1].item and not option.targets[0].reading.light if option.targets and option.targets[0].reading else False  # type: ignore[union-attr]
+        for place, target in enumerate(option.targets):
+            item = self.scene.lexicon.items[target.item]
+            value = target.value
+            why = self._why(one, target)
+            if cue is not None and atom.sort != "number":
+                value = _negate(item, target, atom)
+                why.append(f"negated by {self.tokens.words(cue.start, cue.end)!r} ({cue.of('cue')[0].source})")
+            elif suspected is not None and item.kind == "finding" and value == "present":
+                value = "suspected"
+                why.append(f"in doubt by {self.tokens.words(suspected.start, suspected.end)!r} ({suspected.of('cue')[0].source})")
+            for context in self._context(one, target, item):
+                self._sided(number, one, target, item, value, context, why, cue, pair, place)
+
+    def _why(self, one: Bound, target: Target) -> list[str]:
+        option = one.option
+        why = [f"{self.tokens.words(one.atom.start, one.atom.end)!r} says {target.value!r} of {target.item} ({target.source})"]
+        if option.head is not None:
+            why.append(f"answers {self.tokens.words(option.head.start, option.head.end)!r} ({option.head.senses[0].source}, {option.head_way})")
+        if option.side is not None:
+            why.append(f"side {option.side.value} from {self.tokens.words(option.side.start, option.side.end)!r} ({option.side_way})")
+        else:
+            why.append("no side said")
+        return why
+
+    def _spans(self, one: Bound, target: Target, cue: Mark | None) -> list[tuple[int, int]]:
+        atom, option = one.atom, one.option
+        start, end = atom.start, atom.end
+        if target.reading is not None:
+            start, end = target.reading.start, target.reading.end
+        if cue is not None and cue.end <= start and start - cue.end < 8:
+            start = min(start, cue.start)
+        spans = [(start, end)]
+        parts: list[tuple[int, int]] = []
+        if option.head is not None and option.head.sentence == atom.sentence:
+            parts.append((option.head.start, option.head.end))
+        if option.side is not None and not option.side.virtual and option.side.sentence == atom.sentence:
+            parts.append((option.side.start, option.side.end))
+        for a, b in sorted(parts):
+            low, high = min(start, a), max(end, b)
+            if high - low <= 9:
+                start, end = low, high
+                spans[0] = (start, end)
+            else:
+                spans.append((a, b))
+        return spans
+
+    def _sided(
+        self, number: int, one: Bound, target: Target, item: Item, value: Value, context: dict[str, str | int],
+        why: list[str], cue: Mark | None, pair: bool, place: int,
+    ) -> None:
+        option = one.option
+        spans = self._spans(one, target, cue)
+        heard = self._heard(one)
+        sides: list[str | None]
+        doubts: list[tuple[str, str]] = []
+        said = option.side.value if option.side is not None else (target.side or "")
+        if target.side and option.side_way == "none":
+            said = target.side
+        reading = target.reading
+        if one.atom.sort == "direction" or (one.atom.mark is not None and target.value == "" and item.direction):
+            value, direction_doubt = self._direction(item, one, cue)
+            if direction_doubt:
+                doubts.append((direction_doubt, ""))
+            said = ""
+        if not item.sided:
+            sides = [None]
+        elif pair:
+            order = {"right_left": ("right", "left"), "left_right": ("left", "right")}.get(said)
+            if order is None and said in ("right", "left"):
+                sides = [said]
+            else:
+                first, second = order or ("right", "left")
+                sides = [first if place == 0 else second]
+                if order is None and option.targets[0].value != option.targets[1].value:
+                    doubts.append(("order", ""))
+        elif said in ("right", "left"):
+            sides = [said]
+        elif said == "both_open":
+            sides = ["both"] if item.both_eyes else ["right", "left"]
+        elif said in ("both", "right_left", "left_right"):
+            if item.side_optional and (one.atom.mark is not None and any(s.data == "equal" for s in one.atom.mark.of("generic"))):
+                sides = [None]
+            else:
+                sides = ["right", "left"]
+        elif item.side_optional:
+            sides = [None]
+        elif value == "not_done":
+            sides = [None]
+        else:
+            plural = bool(option.head and option.head.plural) or bool(one.atom.mark and one.atom.mark.plural and one.atom.sort == "alone")
+            if self._means_both(item, value, one) or plural:
+                sides = ["right", "left"]
+            else:
+                sides = [None]
+                doubts.append(("side", ""))
+        if reading is not None and reading.doubt:
+            doubts.append((reading.doubt, ""))
+        if heard:
+            doubts.append(("heard", heard))
+        if reading is not None and reading.light and "light" in item.context:
+            context = {**context, "light": reading.light}
+        self._odd_circumstance(item, context, doubts)
+        for side in sides:
+            turned = dict(context)
+            gaze = turned.get("gaze")
+            if gaze in ("abduction", "adduction"):
+                turn = _EYE_TURN.get((str(gaze), side or ""))
+                if turn is None:
+                    turned.pop("gaze")
+                else:
+                    turned["gaze"] = turn
+            row = Observation(item.key, side, value, turned, list(spans), list(doubts), list(why), one.atom.start, group=number)
+            if reading is not None and reading.choices:
+                row.choices = [{"value": c} for c in reading.choices]
+            if one.rival is not None and not row.doubts:
+                self._rival(row, one)
+            self.rows.append(row)
+
+    def _odd_circumstance(self, item: Item, context: dict[str, str | int], doubts: list[tuple[str, str]]) -> None:
+        for other in self.scene.lexicon.items.values():
+            value = context.get(other.circumstance) if other.circumstance else None
+            if value is not None and other.allowed and value not in other.allowed:
+                doubts.append(("range", ""))
+
+    def _rival(self, row: Observation, one: Bound) -> None:
+        rival = one.rival
+        assert rival is not None
+        if [t.item for t in rival.targets] != [t.item for t in one.option.targets]:
+            row.doubt("item", rival.targets[0].item)
+        else:
+            row.doubt("side", "")
+        row.why.append("another reading fits nearly as well")
+
+    def _means_both(self, item: Item, value: Value, one: Bound) -> bool:
+        from dictate.binding import _unmarked
+
+        if self._singular_eye(one):
+            return False
+        return _unmarked(item, value) or value in ("absent",) and item.kind == "finding"
+
+    def _singular_eye(self, one: Bound) -> bool:
+        return False
+
+    def _direction(self, item: Item, one: Bound, cue: Mark | None) -> tuple[Value, str]:
+        if cue is not None:
+            return (item.direction.none if item.direction else None), ""
+        side = one.option.side
+        if side is not None and side.value in ("right", "left"):
+            return side.value, ""
+        if side is not None and side.value in ("both",) and item.direction:
+            return item.direction.none, ""
+        return None, "value"
+
+    def _heard(self, one: Bound) -> str:
+        words = []
+        if one.atom.mark is not None and one.atom.mark.heard:
+            words.append(self.tokens.words(one.atom.start, one.atom.end))
+        head = one.option.head
+        if head is not None and head.heard and head.sentence == one.atom.sentence:
+            words.append(self.tokens.words(head.start, head.end))
+        return ", ".join(words)
+
+
+def _negate(item: Item, target: Target, atom: Atom) -> Value:
+    value = target.value
+    if isinstance(value, str) and value in item.negated:
+        return item.negated[value]
+    if item.kind == "finding":
+        return {"present": "absent", "absent": "present", "suspected": "absent"}.get(str(value), value)
+    if atom.mark is not None:
+        for sense in atom.mark.of("generic"):
+            opposite = {"normal": "abnormal", "abnormal": "normal", "present": "absent", "absent": "present", "reduced": "normal", "full": "reduced", "equal": "abnormal", "positive": "negative", "negative": "positive"}[sense.data]
+            if opposite in item.generic:
+                return item.generic[opposite]  # type: ignore[index]
+    return value
+
+
+def unused_heads(scene: Scene, bound: list[Bound]) -> list[Head]:
+    """Names that no value answers."""
+    used: set[int] = set()
+    for one in bound:
+        if one.option.head is not None and one.option.targets:
+            used.add(id(one.option.head))
+            used.update(id(h) for h in one.option.head.group)
+    return [h for h in scene.heads if id(h) not in used and not h.finding]
+
+
+__all__ = ["Emitter", "Observation", "Option", "Sense", "Side", "unused_heads"]

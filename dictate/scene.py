@@ -1,0 +1,265 @@
+"""Stage 5c: marks and numbers -> the scene: names, sides, values and circumstances on offer."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from dictate import values
+from dictate.binding import Atom, Head, Scene, Side, SideValue, unit_after
+from dictate.lexicon import Lexicon, Sense
+from dictate.marks import Mark, Marks
+from dictate.modes import SILENT, Modes
+from dictate.note import Tokens
+from dictate.segments import Segments
+
+_VALUE_ROLES = ("alone", "word", "generic", "direction", "complete")
+_GROUP_LINKS = frozenset({"and", "&", "+", "or", "/", ",", "nor"})
+_PREPOSITIONS = frozenset({"on", "in", "of", "over", "from", "for", "to", "at", "with"})
+_NOT_FINDINGS = ("history", "other", "quoted", "purpose", "warning")
+
+
+def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, modes: Modes) -> Scene:
+    """Sort what was found into roles. Silent stretches offer no values and no names."""
+    scene = Scene(tokens, lexicon, segments, modes)
+    scene.marks = marks.marks
+    scene.groups = marks.groups
+    numbered = {i for group in marks.groups for i in range(group.start, group.end)}
+    for mark in marks.marks:
+        for sense in mark.of("unit"):
+            scene.units[mark.start] = (sense.value, mark.end)
+    timed = {i for start, end, _ in marks.times for i in range(start, end)}
+    for mark in marks.marks:
+        mode = modes.mode[mark.start]
+        if mark.start in timed:
+            continue
+        if mark.has("cue"):
+            scene.cues.append(mark)
+        if mark.has("context"):
+            scene.contexts.append(mark)
+        if mode in _NOT_FINDINGS or mode == "plan":
+            continue
+        if mark.has("side") and mode != "talk":
+            _add_side(scene, mark)
+        names = mark.of("name", "topic")
+        talk = mode in ("talk", "question")
+        if names:
+            scene.heads.append(
+                Head(mark.start, mark.end, names, segments.sentence_of[mark.start], mark.plural, mark.heard, talk)
+            )
+        else:
+            soft = tuple(replace(s, role="topic") for s in mark.of("context") if s.topic)
+            if soft:
+                scene.heads.append(
+                    Head(mark.start, mark.end, soft, segments.sentence_of[mark.start], False, mark.heard, talk, soft=True)
+                )
+        findings = tuple(s for s in mark.of("alone") if s.data == "finding")
+        if findings and mode != "impression" or mark.has("complete"):
+            if not names:
+                scene.heads.append(
+                    Head(mark.start, mark.end, findings, segments.sentence_of[mark.start], mark.plural, mark.heard, talk, finding=True)
+                )
+    for mark in marks.marks:
+        mode = modes.mode[mark.start]
+        if mode in SILENT or mode == "plan" or mark.start in timed:
+            continue
+        _add_atom(scene, mark, mode, numbered)
+    _number_circumstances(scene, marks)
+    for group in marks.groups:
+        if group.start in scene.told:
+            continue
+        if modes.mode[group.start] in SILENT or modes.mode[group.start] == "plan" or group.start in timed:
+            continue
+        scene.atoms.append(
+            Atom(group.start, group.end, "number", None, group, segments.sentence_of[group.start], segments.cell_of[group.start])
+        )
+    scene.atoms.sort(key=lambda a: (a.start, a.end))
+    scene.heads.sort(key=lambda h: h.start)
+    _merge_pairs(scene)
+    _resolve_sides(scene)
+    _mark_blocks(scene)
+    _group_heads(scene)
+    return scene
+
+
+def _number_circumstances(scene: Scene, marks: Marks) -> None:
+    """Numbers that are circumstances of other items ("with the 512 fork"), kept as such."""
+    for item in scene.lexicon.items.values():
+        if not item.circumstance:
+            continue
+        names = {m.start for m in marks.marks if any(s.item == item.key for s in m.of("name"))}
+        ends = {m.end for m in marks.marks if any(s.item == item.key for s in m.of("name"))}
+        takers = {
+            m.start for m in marks.marks
+            for s in m.senses if s.item and item.circumstance in scene.lexicon.items[s.item].context
+        }
+        by_sentence = {scene.segments.sentence_of[i] for i in takers}
+        for group in marks.groups:
+            if scene.modes.mode[group.start] in (*_NOT_FINDINGS, "plan"):
+                continue
+            readings = values.quantity(scene.tokens, group, item, unit_after(scene, group)[0])
+            numbers = [r for r in readings if isinstance(r.value, (int, float))]
+            if not numbers or len(numbers) != len(readings):
+                continue
+            sure = all(r.value in item.allowed for r in numbers)
+            unit, end = unit_after(scene, group)
+            after = end
+            while after < len(scene.tokens) and (scene.tokens[after].kind == "space" or scene.tokens[after].skipped):
+                after += 1
+            before = group.start
+            while before > 0 and (scene.tokens[before - 1].kind == "space" or scene.tokens[before - 1].skipped):
+                before -= 1
+            named = after in names or before in ends or unit == item.unit
+            low, high = item.possible or (0.0, 0.0)
+            near = scene.segments.sentence_of[group.start] in by_sentence and all(
+                low <= float(r.value) <= high for r in numbers  # type: ignore[arg-type]
+            )
+            if not (named or sure or near):
+                continue
+            scene.told[group.start] = (item.key, group)
+            for r in numbers:
+                sense = Sense("context", f"{item.key}", context=((item.circumstance, int(r.value)),), data=item.circumstance)  # type: ignore[arg-type]
+                scene.contexts.append(Mark(r.start, r.end, (sense,), heard=r.value not in item.allowed))
+    scene.contexts.sort(key=lambda m: m.start)
+
+
+def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
+    roles = [s.role for s in mark.senses]
+    sort: str = ""
+    findings = [s for s in mark.of("alone") if s.data == "finding"]
+    if mark.has("complete"):
+        sort = "complete"
+    elif findings and mode != "impression":
+        sort = "alone"
+    elif mark.has("direction") and not mark.has("word", "generic"):
+        sort = "direction"
+    elif any(r in ("word", "generic", "direction") for r in roles):
+        sort = "word"
+    if not sort:
+        return
+    if mark.start in numbered:
+        return
+    scene.atoms.append(
+        Atom(mark.start, mark.end, sort, mark, None, scene.segments.sentence_of[mark.start], scene.segments.cell_of[mark.start])  # type: ignore[arg-type]
+    )
+
+
+def _add_side(scene: Scene, mark: Mark) -> None:
+    value = mark.of("side")[0].value
+    before = mark.start - 1
+    while before >= 0 and (scene.tokens[before].kind == "space" or scene.tokens[before].skipped):
+        before -= 1
+    prepositional = before >= 0 and scene.tokens[before].key in _PREPOSITIONS
+    scene.sides.append(
+        Side(mark.start, mark.end, value, scene.segments.sentence_of[mark.start], False, prepositional, mark.heard)  # type: ignore[arg-type]
+    )
+
+
+def _between(scene: Scene, a: int, b: int) -> list[str]:
+    return [t.key for t in scene.tokens.tokens[a:b] if t.kind != "space" and not t.skipped]
+
+
+def _merge_pairs(scene: Scene) -> None:
+    """"right and left", "R + L", "OD/OS": one side that names both, in that order."""
+    out: list[Side] = []
+    for side in scene.sides:
+        if out and side.sentence == out[-1].sentence and {out[-1].value, side.value} == {"right", "left"}:
+            gap = _between(scene, out[-1].end, side.start)
+            if len(gap) == 1 and gap[0] in ("and", "&", "+", "/", "=", "or") or not gap and scene.tokens.words(out[-1].start, side.end).replace(" ", "") in ("RL", "OD/OS", "R/L"):
+                order: SideValue = "right_left" if side.value == "left" else "left_right"
+                prepositional = out[-1].prepositional
+                out[-1] = Side(out[-1].start, side.end, order, side.sentence, False, prepositional)
+                continue
+        out.append(side)
+    scene.sides = out
+
+
+def _resolve_sides(scene: Scene) -> None:
+    """"the other eye", "that side" -> right or left, from the side spoken of before."""
+    last = ""
+    out: list[Side] = []
+    for side in scene.sides:
+        value = str(side.value)
+        if value in ("same", "other"):
+            if last in ("right", "left"):
+                value = last if value == "same" else ("left" if last == "right" else "right")
+            elif value == "other":
+                value = "unclear"
+            else:
+                continue
+        if value in ("right", "left"):
+            last = value
+        out.append(replace_side(side, value))
+    scene.sides = out
+
+
+def replace_side(side: Side, value: str) -> Side:
+    """The same side event with another value."""
+    return Side(side.start, side.end, value, side.sentence, side.block, side.prepositional, side.heard, side.virtual)  # type: ignore[arg-type]
+
+
+def _mark_blocks(scene: Scene) -> None:
+    """A side that opens a sentence or line and is set off from it holds for what follows."""
+    tokens = scene.tokens
+    for side in scene.sides:
+        sentence = scene.segments.sentences[side.sentence]
+        i = side.start - 1
+        only_starters = True
+        while i >= sentence.start:
+            token = tokens[i]
+            if token.kind in ("space", "break", "punct") or token.skipped or token.key in (
+                "on", "in", "now", "and", "then", "for", "first", "next", "so", "ok", "okay", "eye", "with", "to", "of", "start",
+            ):
+                i -= 1
+                continue
+            only_starters = False
+            break
+        if not only_starters:
+            continue
+        after = side.end
+        while after < len(tokens) and tokens[after].kind == "space":
+            after += 1
+        ending = tokens[after].key if after < sentence.end and after < len(tokens) else ""
+        said = scene.tokens.words(side.start, side.end).casefold()
+        set_off = ending in (":", "-", ",") or tokens[after].kind == "break" if after < len(tokens) else False
+        if set_off or side.prepositional and ("on" in said or True) or "eye" in said and sentence.line_start or said in ("od", "os", "re", "le") and sentence.line_start:
+            side.block = True
+
+
+def _group_heads(scene: Scene) -> None:
+    """Names joined by "and", commas or a slash with no value between share what follows."""
+    atoms_at = sorted({a.start for a in scene.atoms} - {h.start for h in scene.heads})
+    heads = [h for h in scene.heads if not h.finding and not h.soft]
+    run: list[Head] = []
+
+    def close() -> None:
+        if len(run) > 1:
+            group = tuple(run)
+            for member in run:
+                member.group = group
+        run.clear()
+
+    for head in heads:
+        if run:
+            last = run[-1]
+            gap = [
+                t.key for t in scene.tokens.tokens[last.end : head.start]
+                if t.kind != "space" and not t.skipped
+            ]
+            sides = [s for s in scene.sides if last.end <= s.start and s.end <= head.start]
+            fits = (
+                head.sentence == last.sentence
+                and 1 <= len(gap) <= 3
+                and all(k in _GROUP_LINKS or k in ("no", "of", "in") for k in gap)
+                and any(k in _GROUP_LINKS for k in gap)
+                and not sides
+                and not any(last.end <= a < head.start for a in atoms_at)
+            )
+            if not fits:
+                close()
+        run.append(head)
+    close()
+
+
+def struck_senses(mark: Mark) -> Mark:
+    """The mark without senses that are only circumstances."""
+    return replace(mark, senses=tuple(s for s in mark.senses if s.role != "context"))

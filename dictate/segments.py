@@ -1,0 +1,159 @@
+"""Stage 5a: sentences, chunks, lines and table cells.
+
+A sentence ends at a full stop, question mark, semicolon, or line end; a chunk at any comma,
+colon, dash, bracket or wide gap. Tables (bars, tabs, wide gaps under a heading of sides) give
+each cell the side of its column.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from dictate.note import Tokens
+from dictate.wording import plain
+
+_ABBREVIATED = frozenset(
+    "mr mrs ms dr prof st vs approx eg ie no nos fig pt pts rt lt r l d resp dist horiz vert sup inf temp bilat hx fx tx st sr jr rev".split()
+)
+_SOFT = frozenset({",", ":", "(", ")", "-", "|", "[", "]", "•", "·", "*", "&", "+", "/", "=", ">", "<", "~"})
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """Tokens `start` up to `end` that stand together; `question` if it ends with "?"."""
+
+    start: int
+    end: int
+    question: bool
+    line_start: bool
+    paragraph_start: bool
+    run_on: bool
+
+
+@dataclass
+class Segments:
+    """Sentences in order; for each token its sentence, its chunk, and the side of its cell."""
+
+    sentences: list[Sentence] = field(default_factory=list)
+    sentence_of: list[int] = field(default_factory=list)
+    chunk_of: list[int] = field(default_factory=list)
+    cell_side: dict[int, tuple[str, int, int]] = field(default_factory=dict)
+    cell_of: list[int] = field(default_factory=list)
+
+
+def _real(tokens: Tokens, i: int, step: int) -> int:
+    i += step
+    while 0 <= i < len(tokens) and tokens[i].kind == "space":
+        i += step
+    return i
+
+
+def _full_stop(tokens: Tokens, i: int) -> bool:
+    token = tokens[i]
+    if token.spoken:
+        return True
+    before, after = i - 1, i + 1
+    if after < len(tokens) and tokens[after].start == token.end and tokens[after].kind in ("word", "number"):
+        glued_word = before >= 0 and tokens[before].kind == "word" and len(tokens[before].text) > 2
+        return glued_word and tokens[after].text[0].isupper()
+    if before >= 0 and tokens[before].kind == "word" and plain(tokens[before].text) in _ABBREVIATED:
+        word = tokens[before].text
+        following = _real(tokens, i, 1)
+        if len(word) > 1 or following >= len(tokens):
+            return following >= len(tokens) or tokens[following].kind == "break"
+        return following < len(tokens) and tokens[following].text[0].isupper()
+    return True
+
+
+def segment(tokens: Tokens) -> Segments:
+    """Cut the note; works in one pass, whatever the note looks like."""
+    out = Segments()
+    size = len(tokens)
+    bounds: list[tuple[int, int, bool]] = []
+    start = 0
+    line_begin = 0
+    for i, token in enumerate(tokens.tokens):
+        end_here = False
+        question = False
+        if token.kind == "break":
+            end_here = token.spoken == "\n" or not _wrapped(tokens, i, line_begin)
+            line_begin = i + 1
+        elif token.kind == "punct":
+            if token.key in ("!", ";"):
+                end_here = True
+            elif token.key == "?":
+                before = _real(tokens, i, -1)
+                end_here = before >= start and tokens[i - 1].end == token.start and tokens[i - 1].kind in ("word", "punct", "number")
+                question = end_here
+            elif token.key == ".":
+                end_here = _full_stop(tokens, i)
+        if end_here:
+            if i + 1 > start:
+                bounds.append((start, i + 1, question))
+            start = i + 1
+    if start < size:
+        bounds.append((start, size, False))
+    line_start = True
+    paragraph = True
+    out.sentence_of = [0] * size
+    out.chunk_of = [0] * size
+    out.cell_of = [0] * size
+    chunk = cell = 0
+    for first, last, question in bounds:
+        words = 0
+        commas = 0
+        number = len(out.sentences)
+        chunk += 1
+        cell += 1
+        for i in range(first, last):
+            token = tokens[i]
+            if token.kind == "word":
+                words += 1
+            if token.kind == "punct" and token.key in _SOFT and not (token.key in "/-+=>" and _tight(tokens, i)):
+                chunk += 1
+                commas += token.key == ","
+            elif token.kind == "space" and (len(token.text) >= 2 or "\t" in token.text):
+                chunk += 1
+            if token.kind == "punct" and token.key == "|" or token.kind == "space" and (len(token.text) >= 3 or "\t" in token.text):
+                cell += 1
+            out.sentence_of[i] = number
+            out.chunk_of[i] = chunk
+            out.cell_of[i] = cell
+        out.sentences.append(
+            Sentence(first, last, question, line_start, paragraph, words > 30 and commas * 18 < words)
+        )
+        closing = tokens[last - 1]
+        if closing.kind == "break" or (last < size and tokens[last].kind == "break"):
+            line_start = True
+            paragraph = closing.kind == "break" and not closing.spoken and closing.text.count("\n") > 1
+        else:
+            line_start = all(tokens[i].kind in ("space", "break") for i in range(first, last)) and line_start
+            paragraph = False
+    return out
+
+
+def _tight(tokens: Tokens, i: int) -> bool:
+    """A sign inside a value or a word, with no blank on either side."""
+    return (
+        0 < i < len(tokens) - 1
+        and tokens[i - 1].end == tokens[i].start
+        and tokens[i].end == tokens[i + 1].start
+        and tokens[i - 1].kind in ("word", "number")
+        and tokens[i + 1].kind in ("word", "number")
+    )
+
+
+def _wrapped(tokens: Tokens, i: int, line_begin: int) -> bool:
+    """Whether a line end only wraps a sentence: a long line, then a lower-case start."""
+    if tokens[i].text.count("\n") > 1:
+        return False
+    before, after = _real(tokens, i, -1), _real(tokens, i, 1)
+    if before < 0 or after >= len(tokens):
+        return False
+    width = tokens[before].end - tokens[line_begin].start if line_begin < len(tokens) else 0
+    last, first = tokens[before], tokens[after]
+    if last.kind == "punct" and last.key in ".;:?!|":
+        return False
+    if width < 55 or width > 140:
+        return False
+    return first.kind == "word" and first.text[0].islower() and tokens.mixed_case

@@ -1,0 +1,164 @@
+"""Stage 1: text -> tokens. spaCy's blank English tokenizer, with rules that lose no character
+and split wherever letters, digits and signs meet ("R6/9-2" is R 6 / 9 - 2)."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from typing import Any
+
+from dictate.note import Note, Token, Tokens
+from dictate.wording import key, plain
+
+# A boundary between two neighbouring characters of different sort, or around any sign.
+_SPLIT = re.compile(
+    r"(?<=[^\W\d_])(?=\d)|(?<=\d)(?=[^\W\d_])|(?<=[a-z])(?=[A-Z]{2})|[^\w\s\u0300-\u036f]|_|(?<=[½⅓¼¾⅔²³])(?=\w)|(?<=\w)(?=[½⅓¼¾⅔²³])"
+)
+_SKIPPED = frozenset(
+    """a an the his her hers their its my our your is are was were be been being am
+    very quite really slight fairly just mild mildly slightly marked markedly bit touch
+    um umm er erm uh ah hmm well extremely somewhat mostly completely entirely perfectly
+    pretty nicely clearly definitely moderate moderately gross grossly both's""".split()
+)
+_NEVER_SKIP_BEFORE = frozenset({"bit", "touch", "well"})
+_SPOKEN = {
+    ("full", "stop"): ".",
+    ("new", "line"): "\n",
+    ("new", "paragraph"): "\n",
+    ("next", "line"): "\n",
+    ("comma",): ",",
+    ("colon",): ":",
+    ("semicolon",): ";",
+    ("semi", "colon"): ";",
+    ("question", "mark"): "?",
+    ("exclamation", "mark"): ".",
+    ("open", "bracket"): "(",
+    ("close", "bracket"): ")",
+    ("open", "brackets"): "(",
+    ("close", "brackets"): ")",
+    ("open", "parenthesis"): "(",
+    ("close", "parenthesis"): ")",
+    ("dash",): "-",
+    ("period",): ".",
+}
+_SPOKEN_SURE = frozenset({("full", "stop"), ("new", "line"), ("new", "paragraph"), ("comma",), ("period",)})
+
+
+@lru_cache(maxsize=1)
+def blank() -> Any:
+    """spaCy's blank English pipeline with the splitting rules above."""
+    import spacy
+    from spacy.tokenizer import Tokenizer
+
+    nlp = spacy.blank("en")
+    nlp.tokenizer = Tokenizer(nlp.vocab, rules={}, infix_finditer=_SPLIT.finditer)
+    nlp.max_length = 64_000_000
+    return nlp
+
+
+def _kind(text: str) -> str:
+    if "\n" in text or "\r" in text:
+        return "break"
+    if text.isspace() or text in ("\ufeff", "\u200b"):
+        return "space"
+    if text[0].isdigit() or text in "½⅓¼¾⅔":
+        return "number"
+    if text[0].isalnum():
+        return "word"
+    return "punct"
+
+
+@lru_cache(maxsize=16384)
+def pieces(phrase: str) -> tuple[tuple[str, bool], ...]:
+    """(key, skipped) of each word of a lexicon phrase, by the rules of the note's words."""
+    out = []
+    found = re.findall(r"[^\W\d_]+|\d+|[^\w\s]", plain_keep(phrase))
+    for n, text in enumerate(found):
+        if text == "'":
+            continue
+        if text == "-" and 0 < n < len(found) - 1 and found[n - 1].isalpha() and found[n + 1].isalpha():
+            continue
+        if text == "s" and n and found[n - 1] == "'":
+            continue
+        if text == "'":
+            continue
+        out.append((key(text), plain(text) in _SKIPPED))
+    return tuple(out)
+
+
+def plain_keep(text: str) -> str:
+    """The text with curly quotes and dashes made straight; lengths may change."""
+    return text.translate(_STRAIGHT)
+
+
+_STRAIGHT = str.maketrans(
+    {"\u2019": "'", "\u2018": "'", "\u201c": '"', "\u201d": '"', "\u2013": "-", "\u2014": "-", "\u2212": "-", "\u2010": "-", "\u2011": "-"}
+)
+_SIGN_KEYS = {"–": "-", "—": "-", "−": "-", "‐": "-", "‑": "-", "’": "'", "‘": "'", "“": '"', "”": '"', "›": ">", "→": "->", "×": "x", "Δ": "^", "∆": "^", "△": "^"}
+
+
+def tokenize(note: Note) -> Tokens:
+    """Split the note into tokens; every character is in a token or in the blank after one."""
+    text = note.text
+    doc = blank().tokenizer(text)
+    raw: list[tuple[int, int, str, str]] = []
+    for token in doc:
+        word = token.text
+        start = token.idx
+        kind = _kind(word)
+        raw.append((start, start + len(word), word, kind))
+    letters = sum(1 for _, _, w, k in raw if k == "word" and len(w) > 2)
+    uppers = sum(1 for _, _, w, k in raw if k == "word" and len(w) > 2 and w.isupper())
+    starts_upper = sum(1 for _, _, w, k in raw if k == "word" and w[0].isupper())
+    mixed = bool(letters) and uppers < 0.8 * letters and starts_upper > 0.01 * len(raw)
+    spoken = _spoken_signs(raw)
+    tokens: list[Token] = []
+    line = 0
+    lines: list[int] = []
+    for i, (start, end, word, kind) in enumerate(raw):
+        sign = spoken.get(i, "")
+        form = _SIGN_KEYS.get(word, word) if kind == "punct" else word
+        skipped = False
+        if kind == "word":
+            low = plain(word)
+            skipped = low in _SKIPPED and not (len(word) == 1 and word.isupper() and mixed and i and word != "A")
+            before, after = raw[i - 1] if i else None, raw[i + 1] if i + 1 < len(raw) else None
+            if low == "s" and before and before[2] in "'’" and before[1] == start:
+                skipped = True
+            form = key(word)
+        elif kind == "punct":
+            before, after = raw[i - 1] if i else None, raw[i + 1] if i + 1 < len(raw) else None
+            if form in ("'", '"'):
+                skipped = True
+            elif form == "-" and before and after and before[3] == after[3] == "word" and before[1] == start and after[0] == end:
+                skipped = True
+        elif kind == "space":
+            skipped = True
+        if sign:
+            skipped = sign == "skip"
+            kind = "break" if sign == "\n" else "punct"
+            form = sign
+        tokens.append(Token(i, start, end, word, form, kind, skipped, sign))
+        lines.append(line)
+        if kind == "break" and not sign:
+            line += word.count("\n") or 1
+    return Tokens(note, tuple(tokens), mixed, bool(spoken), tuple(lines))
+
+
+def _spoken_signs(raw: list[tuple[int, int, str, str]]) -> dict[int, str]:
+    """Spoken punctuation, if the note is dictated with it: token index -> sign or "skip"."""
+    words = [plain(w) if k == "word" else "" for _, _, w, k in raw]
+    found: dict[int, str] = {}
+    sure = 0
+    for i, word in enumerate(words):
+        if not word or i in found:
+            continue
+        for length in (2, 1):
+            run = tuple(words[i : i + length])
+            if len(run) == length and run in _SPOKEN:
+                found[i] = _SPOKEN[run]
+                for extra in range(1, length):
+                    found[i + extra] = "skip"
+                sure += run in _SPOKEN_SURE
+                break
+    return found if sure >= 3 else {}

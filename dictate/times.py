@@ -1,0 +1,46 @@
+"""Clock times of a note, so that their numbers are not taken for findings."""
+
+from __future__ import annotations
+
+import re
+
+from dictate.note import Tokens
+
+_HOURS = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve"
+_N = rf"(?:\d{{1,2}}|{_HOURS})"
+_MINUTES = r"(?:five|ten|quarter|half|twenty(?:[ -]five)?|\d{1,2})"
+_PATTERN = re.compile(
+    rf"(?<![\d.])(?:[01]?\d|2[0-3]):[0-5]\d(?!\d)(?:\s?[ap]\.?m\b\.?)?"
+    rf"|(?<=\bat\s)(?:[01]?\d|2[0-3])[. ][0-5]\d(?![\d/])(?!\s*(?:mm|cm))"
+    rf"|(?<=@)\s?(?:[01]?\d|2[0-3])[. ]?[0-5]\d(?![\d/])"
+    rf"|\b{_MINUTES}\s(?:minutes\s)?(?:past|to)\s(?:{_HOURS})\b"
+    rf"|\b{_MINUTES}\s(?:minutes\s)?past\s{_N}\b"
+    rf"|\bhalf\spast\s(?:{_HOURS})\b"
+    rf"|\b{_N}\s?(?:am|pm|a\.m\.|p\.m\.)(?!\w)"
+    rf"|\b(?:[01]\d|2[0-3])[0-5]\d\s?(?:hrs|hours|h)\b"
+    rf"|(?<=\bat\s)(?:{_HOURS})\s(?:thirty|fifteen|forty five|oh five|ten|twenty)\b",
+    re.IGNORECASE,
+)
+
+
+def find(tokens: Tokens) -> list[tuple[int, int, str]]:
+    """(start token, end token, words) of every clock time."""
+    out: list[tuple[int, int, str]] = []
+    starts = [t.start for t in tokens.tokens]
+    from bisect import bisect_left
+
+    for found in _PATTERN.finditer(tokens.note.text):
+        a, b = found.span()
+        while a < b and tokens.note.text[a].isspace():
+            a += 1
+        first, last = bisect_left(starts, a), bisect_left(starts, b)
+        out.append((first, last, found.group().strip()))
+    return out
+
+
+def clock(words: str) -> str:
+    """ "14:35" for a time written in digits, else the words as they are."""
+    digits = re.search(r"(\d{1,2})[:. ]?(\d{2})", words)
+    if digits:
+        return f"{int(digits[1]):02d}:{digits[2]}"
+    return words

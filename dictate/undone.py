@@ -1,0 +1,156 @@
+"""Stage 5d: tests declared not done, before anything is bound to their names."""
+
+from __future__ import annotations
+
+from dictate.lexicon import Item, Lexicon, Sense
+from dictate.marks import Mark
+from dictate.modes import Modes
+from dictate.nerves import NAMES, NerveRef, nerve_item
+from dictate.note import Tokens
+from dictate.rows import Observation
+from dictate.segments import Segments
+
+_LINKS = frozenset({"and", "or", "nor", "&", "+", ",", "/", "of", "in", "no"})
+_SILENT = ("history", "other", "quoted", "purpose", "warning", "plan")
+_VERB_FIRST = frozenset({"did", "didn", "do", "won", "will", "haven", "have", "unable", "could", "couldn", "skip", "skipped", "omit", "omitted", "not", "leave", "leaving", "no", "ran", "decline", "refuse", "refus", "declin", "let", "i", "defer", "deferr"})
+
+
+def lead_items(lexicon: Lexicon, sense: Sense) -> list[Item]:
+    """The items that stand for the test a name belongs to, when it was not done."""
+    if sense.item:
+        item = lexicon.items[sense.item]
+        if item.not_done:
+            return [lexicon.items[k] for k in item.not_done]
+        if item.lead:
+            return [item]
+        prefix = sense.item.split(".")[0] + "."
+        for key in lexicon.topic_items.get(item.topic, []):
+            if lexicon.items[key].lead and key.startswith(prefix):
+                return [lexicon.items[key]]
+        for key, other in lexicon.items.items():
+            if other.lead and key.startswith(prefix):
+                return [other]
+        return []
+    topic = lexicon.topics.get(sense.topic)
+    if topic is None:
+        return []
+    if topic.not_done:
+        return [lexicon.items[k] for k in topic.not_done]
+    if topic.default and lexicon.items[topic.default].lead:
+        return [lexicon.items[topic.default]]
+    for key in lexicon.topic_items.get(sense.topic, []):
+        if lexicon.items[key].lead:
+            return [lexicon.items[key]]
+    return []
+
+
+def find(
+    tokens: Tokens, lexicon: Lexicon, marks: list[Mark], segments: Segments, modes: Modes, refs: list[NerveRef]
+) -> tuple[list[Observation], set[int]]:
+    """Rows of tests not done, and the tokens of names and cues they used up."""
+    rows: list[Observation] = []
+    used: set[int] = set()
+    by_sentence: dict[int, list[Mark]] = {}
+    for mark in marks:
+        by_sentence.setdefault(segments.sentence_of[mark.start], []).append(mark)
+    for cue in marks:
+        if not any(s.data == "not_done" for s in cue.of("cue")) or modes.mode[cue.start] in _SILENT:
+            continue
+        sentence = segments.sentence_of[cue.start]
+        names = [m for m in by_sentence[sentence] if m.has("name", "topic") or any(s.data == "finding" for s in m.of("alone"))]
+        nerve_rows = _nerves(tokens, lexicon, cue, refs, segments)
+        if nerve_rows:
+            rows += nerve_rows
+            used.update(range(cue.start, cue.end))
+            continue
+        chosen = _chosen(tokens, cue, names, segments.sentences[sentence].end, by_sentence[sentence])
+        if not chosen:
+            continue
+        used.update(range(cue.start, cue.end))
+        for mark in chosen:
+            used.update(range(mark.start, mark.end))
+            sides = [m for m in by_sentence[sentence] if m.has("side") and abs(m.start - mark.end) <= 3 or m.has("side") and 0 <= mark.start - m.end <= 1]
+            side = sides[0].of("side")[0].value if len(sides) == 1 else None
+            for item in _items(lexicon, mark):
+                one = side if side in ("right", "left") and item.sided else None
+                low, high = min(cue.start, mark.start), max(cue.end, mark.end)
+                spans = [(low, high)] if high - low < 16 else [(mark.start, mark.end), (cue.start, cue.end)]
+                why = [f"{tokens.words(cue.start, cue.end)!r} says that {tokens.words(mark.start, mark.end)!r} was not done"]
+                row = Observation(item.key, one, "not_done", {}, spans, [], why, mark.start)
+                if mark.heard:
+                    row.doubt("heard", tokens.words(mark.start, mark.end))
+                rows.append(row)
+    return rows, used
+
+
+def _items(lexicon: Lexicon, mark: Mark) -> list[Item]:
+    senses = mark.of("name") or mark.of("topic") or tuple(s for s in mark.of("alone") if s.data == "finding")
+    for sense in senses:
+        if sense.item and lexicon.items[sense.item].role != "finding":
+            continue
+        found = lead_items(lexicon, sense)
+        if found:
+            return found
+    return []
+
+
+def _signs(tokens: Tokens, a: int, b: int) -> list[str]:
+    return [t.key for t in tokens.tokens[a:b] if t.kind != "space" and not t.skipped]
+
+
+def _chosen(tokens: Tokens, cue: Mark, names: list[Mark], end: int, marks: list[Mark]) -> list[Mark]:
+    """The names a cue speaks of: a list after it, else the list before it in the clause."""
+    after = [m for m in names if m.start >= cue.end]
+    before = [m for m in names if m.end <= cue.start]
+    values = [m for m in marks if m.has("generic", "word", "complete") and not m.has("name")]
+    first_word = tokens[cue.start].key
+    forward: list[Mark] = []
+    if after and first_word in _VERB_FIRST:
+        signs = _signs(tokens, cue.end, after[0].start)
+        if len(signs) <= 4 and not any(s in (",", ":", ".", ";", "-", "but", "because", "as") for s in signs):
+            forward = [after[0]]
+            for mark in after[1:]:
+                gap = _signs(tokens, forward[-1].end, mark.start)
+                if gap and all(g in _LINKS for g in gap) and len(gap) <= 3:
+                    forward.append(mark)
+                    continue
+                break
+    if before:
+        last = before[-1]
+        signs = _signs(tokens, last.end, cue.start)
+        blocked = any(last.end <= v.start and v.end <= cue.start for v in values)
+        near = len(signs) <= 8 and not blocked and not any(s in (";", ".") for s in signs)
+        if near and not (forward and len(signs) > 0 and any(s in (",", "and", "but") for s in signs)):
+            chosen = [last]
+            for mark in reversed(before[:-1]):
+                gap = _signs(tokens, mark.end, chosen[0].start)
+                if gap and all(g in _LINKS for g in gap) and len(gap) <= 3:
+                    chosen.insert(0, mark)
+                    continue
+                break
+            if not forward:
+                return chosen
+            if not signs:
+                return chosen
+    return forward
+
+
+def _nerves(tokens: Tokens, lexicon: Lexicon, cue: Mark, refs: list[NerveRef], segments: Segments) -> list[Observation]:
+    for ref in refs:
+        if segments.sentence_of[ref.start] != segments.sentence_of[cue.start] or ref.end > cue.start:
+            continue
+        if len([s for s in _signs(tokens, ref.end, cue.start) if s not in (":", "-", ".", ")")]) > 1:
+            continue
+        rows = []
+        for nerve in ref.nerves:
+            name = NAMES[nerve - 1]
+            leads = [i for i in lexicon.items.values() if i.lead and i.nerve[:1] == [name]] if nerve == 1 else []
+            why = [f"{tokens.words(ref.start, cue.end)!r}: not done"]
+            if leads:
+                rows.append(Observation(leads[0].key, None, "not_done", {}, [(ref.start, cue.end)], [], why, ref.start))
+            else:
+                item = nerve_item(lexicon)
+                if item is not None:
+                    rows.append(Observation(item.key, None, "not_done", {"nerve": name}, [(ref.start, cue.end)], [], why, ref.start))
+        return rows
+    return []

@@ -153,6 +153,7 @@ class Scene:
     cues: list[Mark] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
     groups: list[Group] = field(default_factory=list)
+    distances: dict[int, str] = field(default_factory=dict)  # atom start -> "1 m"
     told: dict[int, tuple[str, Group]] = field(default_factory=dict)  # numbers that are circumstances
 
 
@@ -171,6 +172,8 @@ def unit_after(scene: Scene, group: Group) -> tuple[str, int]:
 def read_number(scene: Scene, group: Group, item: Item) -> list[Reading]:
     """What a group says for one item; empty if it cannot be its value."""
     tokens = scene.tokens
+    if group.nums[0].digits.startswith("+") and item.scale != "plus":
+        return []
     unit, unit_end = unit_after(scene, group)
     if unit == "_foreign" and item.kind != "text":
         return []
@@ -233,16 +236,20 @@ def targets_under(scene: Scene, atom: Atom, sense: Sense) -> list[tuple[float, l
     lexicon = scene.lexicon
     out: list[tuple[float, list[Target]]] = []
     named = sense.item if sense.role in ("name", "alone") else ""
-    fixed = dict(sense.context) if sense.role == "name" else {}
+    fixed: dict[str, str | int] = dict(sense.context) if sense.role == "name" else {}
     if atom.sort == "number":
         assert atom.group is not None
         if named and sense.role == "name":
             readings = read_number(scene, atom.group, lexicon.items[named])
             if readings:
-                return [(0.0, [Target(named, r.value, dict(fixed), r, sense.source) for r in readings])]
+                if lexicon.items[named].kind == "quantity" and _chart_fraction(atom.group):
+                    return [(1.0, [Target(named, r.value, dict(fixed), r, sense.source) for r in readings])]
+                return [(0.0, [Target(named, r.value, dict(fixed), r, sense.source, sense.side) for r in readings])]
         prefix = named
         for rank, (key, readings) in enumerate(_topic_numbers(scene, sense.topic, atom.group, prefix)):
             cost = 0.0 if sense.role == "topic" or key.startswith(prefix) and prefix else 0.5
+            if lexicon.items[key].kind == "quantity" and _chart_fraction(atom.group):
+                cost += 1.2
             context = {k: v for k, v in fixed.items() if k in lexicon.items[key].context or k in lexicon.items[key].soft_context}
             out.append((cost + 0.4 * rank, [Target(key, r.value, dict(context), r, sense.source) for r in readings]))
         return out[:2]
@@ -261,20 +268,28 @@ def targets_under(scene: Scene, atom: Atom, sense: Sense) -> list[tuple[float, l
             context = {k: v for k, v in fixed.items() if k in item.context or k in item.soft_context} if named == one.item or one.item != named else {}
             if one.context:
                 context.update(dict(one.context))
-            out.append((cost, [Target(one.item, one.value, context, None, one.source, one.side)]))
+            side = one.side or (sense.side if named == one.item else "")
+            out.append((cost, [Target(one.item, one.value, context, None, one.source, side)]))
         elif one.role == "generic":
             if named and sense.role == "name":
                 value = _generic_value(lexicon.items[named], one.data)
                 if value:
-                    out.append((0.05, [Target(named, value, dict(fixed), None, one.source)]))
+                    out.append((0.05, [Target(named, value, dict(fixed), None, one.source, sense.side)]))
             elif sense.role == "alone":
-                continue
+                value = _generic_value(lexicon.items[named], one.data) if lexicon.items[named].kind == "finding" else ""
+                if value:
+                    out.append((0.1, [Target(named, value, dict(sense.context), None, one.source)]))
             elif sense.topic in lexicon.topics:
                 default = lexicon.topics[sense.topic].default
                 value = _generic_value(lexicon.items[default], one.data) if default else ""
                 if value:
                     out.append((0.05 + COST["topic"], [Target(default, value, {}, None, one.source)]))
     return out
+
+
+def _chart_fraction(group: Group) -> bool:
+    """Whether a group is written as a Snellen fraction ("6/5", "20/40")."""
+    return group.signs[:1] == ("/",) and group.nums[0].value in (6.0, 20.0) and not group.nums[0].decimal
 
 
 # ---- options -----------------------------------------------------------------------------------------
@@ -434,9 +449,11 @@ class Binder:
     def side_options(self, atom: Atom, head: Head | None, targets: list[Target], neighbours: list[Atom], n: int) -> list[tuple[float, Side | None, str]]:
         scene = self.scene
         items = [scene.lexicon.items[t.item] for t in targets]
+        if targets and all(t.side for t in targets):
+            return [(0.0, None, "none")]
         if not any(item.sided for item in items):
             if atom.sort == "direction" or any(t.reading is None and t.value == "" for t in targets):
-                return self._side_choices(atom, head, neighbours, n, none_cost=2.5)
+                return self._side_choices(atom, head, neighbours, n, none_cost=2.9)
             return [(0.0, None, "none")]
         plain_value = all(_unmarked(scene.lexicon.items[t.item], t.value) for t in targets) or atom.sort == "complete"
         plural = bool(head and head.plural or atom.mark and atom.mark.plural and atom.sort in ("alone",))

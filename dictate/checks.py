@@ -40,6 +40,7 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
         known.append(row)
         kept.append(row)
     _specific(kept, lexicon)
+    _differences(kept, lexicon)
     for known in by_identity.values():
         live = [r for r in known if r in kept]
         if len(live) > 1 and not _repeated(live, lexicon):
@@ -66,6 +67,17 @@ def _specific(rows: list[Observation], lexicon: Lexicon) -> None:
             if other.context and set(other.spans) & set(row.spans):
                 rows.remove(row)
                 break
+
+
+def _differences(rows: list[Observation], lexicon: Lexicon) -> None:
+    """A difference told in figures stands for the plain statement of inequality beside it."""
+    for topic in lexicon.topics.values():
+        if not (topic.difference and topic.unequal):
+            continue
+        told = [r for r in rows if r.item == topic.difference]
+        for row in [r for r in rows if r.item == topic.unequal and r.value == "present"]:
+            if any(abs(t.order - row.order) < 14 for t in told):
+                rows.remove(row)
 
 
 def is_normal(item: Item, value: object) -> bool:

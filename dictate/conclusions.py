@@ -30,7 +30,7 @@ def conclude(scene: Scene, nerve_tokens: set[int]) -> list[Observation]:
         for sense in mark.of("name"):
             item = scene.lexicon.items[sense.item]
             if item.role == "plan" and item.kind == "text" and mode in ("plan", "impression", "finding"):
-                rows += _review(scene, mark, sense)
+                rows += _review(scene, mark, sense, mode)
                 break
     return rows
 
@@ -79,7 +79,7 @@ def _in_doubt(scene: Scene, mark: Mark) -> bool:
 
 
 def _impression(scene: Scene, mark: Mark, sense: Sense, sides: list[tuple[int, int, str]], mode: str) -> list[Observation]:
-    certainty = "stated"
+    certainty = str(dict(sense.context).get("certainty", "stated"))
     why = [f"{scene.tokens.words(mark.start, mark.end)!r} is a conclusion ({sense.source})"]
     spans = [(mark.start, mark.end)]
     doubt = _cue(scene, mark, "suspected", before=True, reach=7) or _cue(scene, mark, "suspected_after", before=False, reach=6)
@@ -219,7 +219,7 @@ def _urgency(scene: Scene, mark: Mark) -> tuple[Mark, str | int] | None:
     return (best[1], best[2]) if best else None
 
 
-def _review(scene: Scene, mark: Mark, sense: Sense) -> list[Observation]:
+def _review(scene: Scene, mark: Mark, sense: Sense, mode: str) -> list[Observation]:
     sentence = scene.segments.sentences[scene.segments.sentence_of[mark.start]]
     item = scene.lexicon.items[sense.item]
     tokens = scene.tokens
@@ -227,6 +227,8 @@ def _review(scene: Scene, mark: Mark, sense: Sense) -> list[Observation]:
     for group in _groups_in(scene, sentence.start, sentence.end):
         reading = values.duration(tokens, group)
         if reading is None or not sentence.start <= group.start < sentence.end:
+            continue
+        if mode == "finding" and "/" in group.signs and group.nums[1].value == 12:
             continue
         gap = group.start - mark.end if group.start >= mark.end else mark.start - group.end
         if 0 <= gap <= (14 if group.start >= mark.end else 4) and (best is None or gap < best[0]):

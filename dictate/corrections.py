@@ -54,6 +54,8 @@ def _bare_no(tokens: Tokens, events: list[tuple[int, int, str, Mark | None]]) ->
         before, after = _real(tokens, i, -1), _real(tokens, i, 1)
         if 0 <= before and after < len(tokens) and tokens[before].key in (",", "-", ".") and tokens[after].key in (",", "-"):
             out.append(Mark(i, after + 1, ()))
+        elif any(e[1] == before + 1 and e[2] == "number" for e in events) and any(e[0] == after and e[2] == "number" for e in events):
+            out.append(Mark(i, i + 1, ()))
     return out
 
 

@@ -95,6 +95,7 @@ class Topic(_Strict):
     key: str
     names: list[str] = []
     default: str = ""
+    soft: list[str] = []
     numbers: list[str] = []
     not_done: list[str] = []
     difference: str = ""
@@ -140,6 +141,7 @@ class ContextWord(_Strict):
     value: str | int
     say: list[str]
     topic: str = ""
+    item: str = ""
 
 
 class GroupFile(_Strict):
@@ -348,6 +350,7 @@ class _Compiler:
         for topic in group.topic:
             lexicon.topics[topic.key] = topic
             self.add(topic.names, Sense("topic", f"{name}#topic.{topic.key}", topic=topic.key))
+            self.add(topic.soft, Sense("hint", f"{name}#topic.{topic.key}.soft", topic=topic.key))
         for item in group.item:
             self.item(name, item)
             lexicon.item_group[item.key] = group.group
@@ -366,7 +369,7 @@ class _Compiler:
             self.context_values.setdefault(word.key, set()).add(word.value)
             self.add(
                 word.say,
-                Sense("context", f"{name}#{word.key}.{word.value}", topic=word.topic, context=((word.key, word.value),), data=word.key),
+                Sense("context", f"{name}#{word.key}.{word.value}", item=word.item, topic=word.topic, context=((word.key, word.value),), data=word.key),
             )
         for generic, says in group.generic.items():
             self.add(says, Sense("generic", f"{name}#{generic}", data=generic))

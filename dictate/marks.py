@@ -21,6 +21,7 @@ class Mark:
     plural: bool = False
     heard: bool = False
     read_as: str = ""
+    inner: tuple[Mark, ...] = ()  # shorter phrases inside, for when no test in hand takes this one
 
     def of(self, *roles: str) -> tuple[Sense, ...]:
         """The senses with one of these roles."""

@@ -65,6 +65,11 @@ def _trade_words(tokens: Tokens, lexicon: Lexicon) -> tuple[list[str], list[tupl
                     places.append((start, end))
                 i = joined[-1][2]
                 continue
+        if token.key == "-" and i + 1 < size and tokens[i + 1].key == ">" and tokens[i + 1].start == token.end:
+            words.append("->")
+            places.append((i, i + 2))
+            i += 2
+            continue
         if not token.skipped:
             words.append(token.key or " ")
             places.append((i, i + 1))
@@ -85,7 +90,9 @@ def _letters(tokens: Tokens, i: int, abbreviations: frozenset[str]) -> list[tupl
             end += 1
         letters.append((plain(tokens[at].text), at, end))
         at = end
-    if len(letters) < 2:
+    capitals = all(tokens[start].text.isupper() for _, start, _ in letters)
+    spaced = letters[0][2] - letters[0][1] == 1
+    if len(letters) < 2 or capitals and spaced and tokens.mixed_case and len(letters) < 3:
         return []
     out: list[tuple[str, int, int]] = []
     n = 0
@@ -129,18 +136,56 @@ def match(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:
     words, places = _trade_words(tokens, lexicon)
     if not words:
         return []
-    taken = bytearray(len(words))
-    marks: list[Mark] = []
-    for start, end, number in _longest(matcher, words):
-        if any(taken[start:end]):
+    found = _longest(matcher, words)
+    by_start: dict[int, list[tuple[int, int, int]]] = {}
+    for one in found:
+        by_start.setdefault(one[0], []).append(one)
+
+    def choose(candidates: list[tuple[int, int, int]], taken: bytearray) -> list[Mark]:
+        marks: list[Mark] = []
+        for start, end, number in candidates:
+            if any(taken[start:end]):
+                continue
+            mark = _mark(tokens, lexicon, keys[number], places[start][0], places[end - 1][1])
+            if mark is None:
+                continue
+            taken[start:end] = b"\x01" * (end - start)
+            if end - start > 1 and all(s.role in ("word", "direction") for s in mark.senses):
+                nested = [
+                    c for place in range(start, end) for c in by_start.get(place, ())
+                    if c[1] <= end and c[1] - c[0] < end - start
+                ]
+                nested.sort(key=lambda f: (f[0] - f[1], f[0]))
+                mark = replace(mark, inner=tuple(choose(nested, bytearray(len(words)))) if len(words) < 20000 else ())
+            marks.append(mark)
+        marks.sort(key=lambda m: m.start)
+        return marks
+
+    return choose(found, bytearray(len(words)))
+
+
+def open_up(marks: list[Mark], sentence_of: list[int]) -> list[Mark]:
+    """Words of a test that is not in hand give way to the shorter phrases inside them."""
+    topics: dict[int, set[str]] = {}
+    for mark in marks:
+        for sense in mark.of("name", "topic", "alone"):
+            if sense.topic:
+                topics.setdefault(sentence_of[mark.start], set()).add(sense.topic)
+    out: list[Mark] = []
+    for mark in marks:
+        if not mark.inner:
+            out.append(mark)
             continue
-        mark = _mark(tokens, lexicon, keys[number], places[start][0], places[end - 1][1])
-        if mark is None:
-            continue
-        taken[start:end] = b"\x01" * (end - start)
-        marks.append(mark)
-    marks.sort(key=lambda m: m.start)
-    return marks
+        sentence = sentence_of[mark.start]
+        wanted = {s.topic for s in mark.senses}
+        in_hand: set[str] = set()
+        for at in range(sentence, max(-1, sentence - 4), -1):
+            in_hand |= topics.get(at, set())
+        if wanted & in_hand:
+            out.append(mark)
+        else:
+            out += open_up(list(mark.inner), sentence_of)
+    return out
 
 
 def match_cues(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:

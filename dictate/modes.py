@@ -12,7 +12,7 @@ from dictate.marks import Mark
 from dictate.note import Tokens
 from dictate.segments import Segments, Sentence
 
-SILENT = ("history", "other", "quoted", "purpose", "warning", "talk", "question")
+SILENT = ("rest", "history", "other", "quoted", "purpose", "warning", "talk", "question")
 _CLAUSE_END = frozenset({",", ":", ";", "(", ")", "-", "|"})
 _STARTERS = frozenset(
     "ok okay now and so just then right good well next lovely great fine again if please first but alright".split()
@@ -160,6 +160,10 @@ def _sentence_cues(
                         put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
                 elif value == "finding":
                     continue
+                elif value == "rest":
+                    end = _clause_end(tokens, cue.start, sentence, marks)
+                    if not any(m.has("name", "topic", "alone", "complete") and cue.start <= m.start < end for m in marks):
+                        put(cue.start, end, value, cue.start)
                 elif reach == "sentence":
                     if sentence.run_on:
                         put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
@@ -167,6 +171,10 @@ def _sentence_cues(
                         put(sentence.start, sentence.end, value, cue.start)
                 else:
                     put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
+    if base == "finding" and any(_only_impression(m) and mode[m.start] == "finding" for m in marks) and not _telegraphic(sentence):
+        for mark in marks:
+            if any(s.data == "impression" for s in mark.of("alone")) and mode[mark.start] == "finding":
+                put(mark.start, mark.end, "impression", mark.start)
     if base != "plan":
         for cue in cues:
             for sense in cue.of("mode"):
@@ -176,6 +184,16 @@ def _sentence_cues(
                             mode[i], source[i] = "finding", cue.start
     if sentence.question and _is_question(tokens, sentence):
         put(sentence.start, sentence.end, "question", sentence.end - 1)
+
+
+def _only_impression(mark: Mark) -> bool:
+    """A condition that is no finding of an examination ("sixth nerve palsy")."""
+    kinds = {s.data for s in mark.of("alone")}
+    return "impression" in kinds and "finding" not in kinds and not mark.has("complete", "word", "name")
+
+
+def _telegraphic(sentence: Sentence) -> bool:
+    return sentence.run_on
 
 
 _ASKING = frozenset(

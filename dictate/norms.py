@@ -217,6 +217,7 @@ class Judge(_Strict):
     items: list[str] = []
     normal: list[str] = []
     abnormal: list[str] = []
+    unclear: list[str] = []
     others: Literal["", "abnormal", "neutral", "unclear"] = ""
     by: bool = False
     above: float | None = None

@@ -309,6 +309,13 @@ def read_groups(tokens: Tokens, blocked: frozenset[int] = frozenset()) -> list[G
     while i < len(tokens):
         num = _number_at(reader, i)
         if num is None:
+            pluses = _pluses(tokens, i)
+            if pluses:
+                end = i + pluses
+                one = Num(i, end, float(pluses), "+" * pluses)
+                groups.append(Group(i, end, (Part(one, "", i, end, False), Part(None, "+", end - 1, end, True))))
+                i = end
+                continue
             i += 1
             continue
         parts = [Part(num, "", num.start, num.end, False)]
@@ -333,7 +340,8 @@ def read_groups(tokens: Tokens, blocked: frozenset[int] = frozenset()) -> list[G
                 follow = _number_at(reader, beyond)
                 if follow is not None:
                     if sign == "-" and not glued and reader.tokens[at].kind == "punct" and not reader.glued(beyond):
-                        break  # a dash between statements
+                        if num.value > follow.value or follow.value > 30 and num.value < 12:
+                            break  # a dash between statements
                     parts.append(Part(None, sign, at, join_end, glued))
                     parts.append(Part(follow, "", beyond, follow.end, reader.glued(beyond)))
                     end = follow.end
@@ -355,6 +363,19 @@ def read_groups(tokens: Tokens, blocked: frozenset[int] = frozenset()) -> list[G
         groups.append(Group(num.start, end, tuple(parts)))
         i = end
     return groups
+
+
+def _pluses(tokens: Tokens, i: int) -> int:
+    """How many plus signs stand together from token i on; 0 unless two to four."""
+    if i and tokens[i - 1].key == "+" or tokens[i].key != "+":
+        return 0
+    count = 1
+    while i + count < len(tokens) and tokens[i + count].key == "+" and tokens[i + count].start == tokens[i + count - 1].end:
+        count += 1
+    following = tokens[i + count] if i + count < len(tokens) else None
+    if following is not None and following.kind in ("word", "number") and following.start == tokens[i + count - 1].end:
+        return 0
+    return count if 2 <= count <= 4 else 0
 
 
 def _starts_word(tokens: Tokens, i: int) -> bool:

@@ -65,9 +65,8 @@ def read_marks(reading: Reading) -> None:
     """2-3. Numbers, clock times and lexicon phrases."""
     tokens = reading.tokens
     reading.marks.times = times.find(tokens)
-    trade, every = matching.reconcile(
-        matching.match(tokens, reading.lexicon), matching.match_cues(tokens, reading.lexicon)
-    )
+    trade = matching.open_up(matching.match(tokens, reading.lexicon), reading.segments.sentence_of)
+    trade, every = matching.reconcile(trade, matching.match_cues(tokens, reading.lexicon))
     content = sorted([*trade, *(m for m in every if m.has("cue"))], key=lambda m: (m.start, m.end))
     reading.cues = [m for m in every if m.has("mode", "correction")]
     timed = frozenset(i for start, end, _ in reading.marks.times for i in range(start, end))

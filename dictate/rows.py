@@ -290,8 +290,14 @@ class Emitter:
 
     def emit(self) -> list[Observation]:
         """All observations, in the order told."""
+        qualified = {
+            b.option.head.start
+            for b in self.bound
+            if b.option.head is not None and b.atom.mark is not None and b.option.targets and b.atom.mark.has("generic")
+            and any(s.role == "alone" and s.item == b.option.targets[0].item for s in b.option.head.senses)
+        }
         for number, one in enumerate(self.bound):
-            if one.option.targets:
+            if one.option.targets and not (one.atom.sort == "alone" and one.atom.start in qualified):
                 self._emit_one(number, one)
         self._untaken()
         return self.rows
@@ -329,6 +335,8 @@ class Emitter:
             elif suspected is not None and item.kind == "finding" and value == "present":
                 value = "suspected"
                 why.append(f"in doubt by {self.tokens.words(suspected.start, suspected.end)!r} ({suspected.of('cue')[0].source})")
+            if item.kind == "acuity" and value in ("CF", "HM") and atom.start in self.scene.distances:
+                value = f"{value} {self.scene.distances[atom.start]}"
             for context in self._context(one, target, item):
                 self._sided(number, one, target, item, value, context, why, cue, pair, place)
 
@@ -374,9 +382,7 @@ class Emitter:
         heard = self._heard(one)
         sides: list[str | None]
         doubts: list[tuple[str, str]] = []
-        said = option.side.value if option.side is not None else (target.side or "")
-        if target.side and option.side_way == "none":
-            said = target.side
+        said = target.side or (option.side.value if option.side is not None else "")
         reading = target.reading
         if one.atom.sort == "direction" or (one.atom.mark is not None and target.value == "" and item.direction):
             value, direction_doubt = self._direction(item, one, cue)

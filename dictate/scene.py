@@ -40,14 +40,18 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
             continue
         if mark.has("side") and mode != "talk":
             _add_side(scene, mark)
-        names = mark.of("name", "topic")
+        names = tuple(s for s in mark.of("name", "topic") if not s.item or lexicon.items[s.item].role == "finding")
         talk = mode in ("talk", "question")
         if names:
+            also = tuple(s for s in mark.of("alone") if s.data == "finding")
             scene.heads.append(
-                Head(mark.start, mark.end, names, segments.sentence_of[mark.start], mark.plural, mark.heard, talk)
+                Head(mark.start, mark.end, names + also, segments.sentence_of[mark.start], mark.plural, mark.heard, talk)
             )
         else:
-            soft = tuple(replace(s, role="topic") for s in mark.of("context") if s.topic)
+            soft = tuple(
+                Sense("name" if s.item else "topic", s.source, s.item, s.topic)
+                for s in mark.of("context", "hint") if s.topic
+            )
             if soft:
                 scene.heads.append(
                     Head(mark.start, mark.end, soft, segments.sentence_of[mark.start], False, mark.heard, talk, soft=True)
@@ -72,6 +76,9 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
         scene.atoms.append(
             Atom(group.start, group.end, "number", None, group, segments.sentence_of[group.start], segments.cell_of[group.start])
         )
+    _distances(scene)
+    _bare_directions(scene)
+    _denied_names(scene)
     scene.atoms.sort(key=lambda a: (a.start, a.end))
     scene.heads.sort(key=lambda h: h.start)
     _merge_pairs(scene)
@@ -111,7 +118,7 @@ def _number_circumstances(scene: Scene, marks: Marks) -> None:
             named = after in names or before in ends or unit == item.unit
             low, high = item.possible or (0.0, 0.0)
             near = scene.segments.sentence_of[group.start] in by_sentence and all(
-                low <= float(r.value) <= high for r in numbers  # type: ignore[arg-type]
+                max(low, 100) <= float(r.value) <= high for r in numbers  # type: ignore[arg-type]
             )
             if not (named or sure or near):
                 continue
@@ -141,6 +148,76 @@ def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
     scene.atoms.append(
         Atom(mark.start, mark.end, sort, mark, None, scene.segments.sentence_of[mark.start], scene.segments.cell_of[mark.start])  # type: ignore[arg-type]
     )
+
+
+def _distances(scene: Scene) -> None:
+    """"CF at 1 m": an acuity told as what is seen takes the distance that follows it."""
+    by_start = {a.start: a for a in scene.atoms if a.sort == "number"}
+    for atom in scene.atoms:
+        if atom.mark is None or not any(
+            s.role in ("word", "alone") and s.item and scene.lexicon.items[s.item].kind == "acuity" for s in atom.mark.senses
+        ):
+            continue
+        for i in range(atom.end, min(atom.end + 6, len(scene.tokens))):
+            number = by_start.get(i)
+            if number is None:
+                token = scene.tokens[i]
+                if token.kind == "space" or token.skipped or token.key in ("at", "@", "from", "/", ",", "about", "to", "-"):
+                    continue
+                break
+            assert number.group is not None
+            unit, end = unit_after(scene, number.group)
+            if unit not in ("m", "cm", "ft", "in") and scene.tokens[min(end, len(scene.tokens) - 1)].key == "'":
+                unit, end = "ft", end + 1
+            if unit in ("m", "cm", "ft", "in") and len(number.group.nums) == 1:
+                amount = values.number(number.group.nums[0].value)
+                scene.distances[atom.start] = f"{amount} {unit}"
+                atom.end = end
+                scene.atoms.remove(number)
+            break
+
+
+def _bare_directions(scene: Scene) -> None:
+    """"Weber R", "uvula to the left": a side right after the name of a direction item."""
+    for side in scene.sides:
+        if side.value not in ("right", "left"):
+            continue
+        for head in scene.heads:
+            if head.sentence != side.sentence or not 0 <= side.start - head.end <= 6 or head.finding:
+                continue
+            senses = [s for s in head.senses if s.item and scene.lexicon.items[s.item].direction]
+            gap = _between(scene, head.end, side.start)
+            if not senses or len(gap) > 3 or any(g in (",", ";", ".", "and", "but", "from") for g in gap):
+                continue
+            if any(head.end <= a.start < side.start or a.start == side.start for a in scene.atoms):
+                continue
+            sense = replace(senses[0], role="direction", value="")
+            mark = Mark(side.start, side.end, (sense,))
+            scene.atoms.append(
+                Atom(side.start, side.end, "direction", mark, None, side.sentence, scene.segments.cell_of[side.start])
+            )
+            break
+
+
+def _denied_names(scene: Scene) -> None:
+    """"No gag": a denied name with no value of its own says that it is absent."""
+    starts = sorted(a.start for a in scene.atoms)
+    for head in scene.heads:
+        if head.finding or head.soft or head.talk:
+            continue
+        senses = [s for s in head.senses if s.item and "absent" in scene.lexicon.items[s.item].generic]
+        if not senses:
+            continue
+        for cue in scene.cues:
+            if not any(s.data == "negation" for s in cue.of("cue")) or not 0 <= head.start - cue.end <= 2:
+                continue
+            if _between(scene, cue.end, head.start) or any(head.end <= a <= head.end + 3 for a in starts):
+                continue
+            generic = Sense("generic", cue.of("cue")[0].source, data="absent")
+            mark = Mark(cue.start, cue.end, (generic,))
+            scene.atoms.append(
+                Atom(cue.start, cue.end, "word", mark, None, head.sentence, scene.segments.cell_of[cue.start])
+            )
 
 
 def _add_side(scene: Scene, mark: Mark) -> None:

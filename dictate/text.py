@@ -14,10 +14,12 @@ from dictate.wording import key, plain
 _SPLIT = re.compile(
     r"(?<=[^\W\d_])(?=\d)|(?<=\d)(?=[^\W\d_])|(?<=[a-z])(?=[A-Z]{2})|[^\w\s\u0300-\u036f]|_|(?<=[½⅓¼¾⅔²³])(?=\w)|(?<=\w)(?=[½⅓¼¾⅔²³])"
 )
+# spaCy asks an infix only after the first character, so leading signs are prefixes.
+_LEADING = re.compile(r"^(?:[^\w\s]|_)")
 _SKIPPED = frozenset(
     """a an the his her hers their its my our your is are was were be been being am
     very quite really slight fairly just mild mildly slightly marked markedly bit touch
-    um umm er erm uh ah hmm well extremely somewhat mostly completely entirely perfectly
+    um umm er erm uh hmm extremely somewhat mostly completely entirely perfectly
     pretty nicely clearly definitely moderate moderately gross grossly both's""".split()
 )
 _NEVER_SKIP_BEFORE = frozenset({"bit", "touch", "well"})
@@ -51,7 +53,7 @@ def blank() -> Any:
     from spacy.tokenizer import Tokenizer
 
     nlp = spacy.blank("en")
-    nlp.tokenizer = Tokenizer(nlp.vocab, rules={}, infix_finditer=_SPLIT.finditer)
+    nlp.tokenizer = Tokenizer(nlp.vocab, rules={}, prefix_search=_LEADING.search, infix_finditer=_SPLIT.finditer)
     nlp.max_length = 64_000_000
     return nlp
 
@@ -72,7 +74,7 @@ def _kind(text: str) -> str:
 def pieces(phrase: str) -> tuple[tuple[str, bool], ...]:
     """(key, skipped) of each word of a lexicon phrase, by the rules of the note's words."""
     out = []
-    found = re.findall(r"[^\W\d_]+|\d+|[^\w\s]", plain_keep(phrase))
+    found = re.findall(r"[^\W\d_]+|\d+|->|[^\w\s]", plain_keep(phrase))
     for n, text in enumerate(found):
         if text == "'":
             continue
@@ -121,7 +123,7 @@ def tokenize(note: Note) -> Tokens:
         skipped = False
         if kind == "word":
             low = plain(word)
-            skipped = low in _SKIPPED and not (len(word) == 1 and word.isupper() and mixed and i and word != "A")
+            skipped = low in _SKIPPED and not (word == "ER" and mixed) and not (word == "BE" and not _infinitive(raw, i)) and not (len(word) == 1 and word.isupper() and mixed and i and word != "A")
             before, after = raw[i - 1] if i else None, raw[i + 1] if i + 1 < len(raw) else None
             if low == "s" and before and before[2] in "'’" and before[1] == start:
                 skipped = True
@@ -143,6 +145,11 @@ def tokenize(note: Note) -> Tokens:
         if kind == "break" and not sign:
             line += word.count("\n") or 1
     return Tokens(note, tuple(tokens), mixed, bool(spoken), tuple(lines))
+
+
+def _infinitive(raw: list[tuple[int, int, str, str]], i: int) -> bool:
+    """Whether "BE" in capitals is the verb: after TO, MAY, WILL ..."""
+    return i > 0 and plain(raw[i - 1][2]) in ("to", "may", "will", "can", "could", "should", "would", "must", "might", "cannot", "not")
 
 
 def _spoken_signs(raw: list[tuple[int, int, str, str]]) -> dict[int, str]:

@@ -14,7 +14,7 @@ from functools import lru_cache
 _WHOLE = frozenset(
     """lens pus this his its yes was has does is us as gas bias plus minus less across always
     perhaps versus needs red bed need feed speed indeed being thing nothing something anything
-    everything evening morning during king ring bring spring string sling early only family
+    everything noted noting evening morning during king ring bring spring string sling early only family
     daily barely reply apply supply likely lies eyes series""".split()
 )
 _IRREGULAR = {

@@ -79,9 +79,9 @@ def convert(norms: AcuityNorms, text: str) -> Acuity | None:
     return _low(norms, text)
 
 
-def figures(number: float) -> float | int:
-    """A number rounded to three figures."""
-    return clean(float(f"{number:.3g}"), 6)
+def figures(number: float, count: int = 3) -> float | int:
+    """A number rounded to some figures."""
+    return clean(float(f"{number:.{count}g}"), 6)
 
 
 def acuities(entries: Iterable[Entry], norms: Norms) -> list[Computed]:
@@ -103,7 +103,7 @@ def acuities(entries: Iterable[Entry], norms: Norms) -> list[Computed]:
 def _both(entry: Entry, said: str, found: Acuity, norms: Norms) -> list[Computed]:
     text = norms.acuity.text
     source = norms.cite(list(found.source))
-    logmar, decimal = clean(found.logmar, 2), figures(found.decimal)
+    logmar, decimal = clean(found.logmar, 2), figures(found.decimal, 2 if found.kind.startswith("low") else 3)
     words = {
         "said": said,
         "logmar": f"{logmar:.2f}",
@@ -111,10 +111,12 @@ def _both(entry: Entry, said: str, found: Acuity, norms: Norms) -> list[Computed
         "decimal": f"{decimal:g}",
         "per_letter": f"{norms.acuity.per_letter:g}",
     }
-    rows = [(f"{rules_key(norms)}.logmar", logmar, "logMAR", text[found.kind])]
+    logmar_text = text["said" if found.kind == "line" and norms.acuity.logmar_suffix in said else found.kind]
+    rows = [(f"{rules_key(norms)}.logmar", logmar, norms.acuity.logmar_suffix, logmar_text)]
     if found.kind != "imputed":
-        decimal_text = text["decimal" if found.kind == "line" else f"{found.kind}_decimal"]
-        rows.append((f"{rules_key(norms)}.decimal", decimal, "1", decimal_text))
+        as_said = found.kind == "line" and norms.acuity.decimal_suffix in said
+        form = "said" if as_said else "decimal" if found.kind == "line" else f"{found.kind}_decimal"
+        rows.append((f"{rules_key(norms)}.decimal", decimal, "1", text[form]))
     return [
         Computed(key, Derived(key, entry.side, value, unit, form.format(**words), (entry.id,), source), entry.context)
         for key, value, unit, form in rows
@@ -134,7 +136,8 @@ def _near(entry: Entry, said: str, norms: Norms) -> list[Computed]:
     metres = clean(float(points) / rules.points_per_m, 3)
     key = f"{rules_key(norms)}.near_m"
     text = rules.text["near"].format(said=said, m=f"{metres:g}")
-    return [Computed(key, Derived(key, entry.side, metres, "M", text, (entry.id,), norms.cite(rules.points_source)), entry.context)]
+    derived = Derived(key, entry.side, metres, "M", text, (entry.id,), norms.cite(rules.points_source))
+    return [Computed(key, derived, entry.context)]
 
 
 def best(entries: Iterable[Entry], norms: Norms) -> dict[str, float]:

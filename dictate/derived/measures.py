@@ -105,9 +105,11 @@ def _comparison(pair: tuple[float, float], side: str | None, rule: Difference) -
     if pair == (0, 0):
         return rule.equal, rule.inside_source, False
     band: Band | None = band_of(rule.band, pair[0])
-    if band is not None and side is not None:
+    if band is not band_of(rule.band, pair[1]) or side is None:
+        return rule.straddles, rule.inside_source, False
+    if band is not None:
         return band.text, band.source, band.outside
-    return rule.inside if band_of(rule.band, pair[1]) is None else rule.straddles, rule.inside_source, False
+    return rule.inside, rule.inside_source, False
 
 
 def greater_in(differing: list[Computed], norms: Norms) -> list[Computed]:

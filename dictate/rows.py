@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from dictate import negation
 from dictate.binding import Atom, Bound, Head, Option, Scene, Side, Target
 from dictate.lexicon import Item, Sense
 from dictate.marks import Mark
@@ -69,74 +70,10 @@ class Emitter:
         self.bound_by_sentence: dict[int, list[Bound]] = {}
         for one in bound:
             self.bound_by_sentence.setdefault(one.atom.sentence, []).append(one)
-        self.negation = self._negations()
-
-    # -- negation
+        self.negation = negation.negated(scene, bound)
 
     def _cues(self, sentence: int, kind: str) -> list[Mark]:
         return [c for c in self.cue_by_sentence.get(sentence, []) if any(s.data == kind for s in c.of("cue"))]
-
-    def _negations(self) -> dict[int, Mark]:
-        """For each negated atom (by its start) the cue that negates it."""
-        out: dict[int, Mark] = {}
-        for sentence, found in self.bound_by_sentence.items():
-            cues = self._cues(sentence, "negation")
-            if not cues:
-                continue
-            ends = [c.start for c in self._cues(sentence, "end")]
-            for number, cue in enumerate(cues):
-                limit = cues[number + 1].start if number + 1 < len(cues) else self.scene.segments.sentences[sentence].end
-                stop = min([e for e in ends if e > cue.start] + [limit])
-                self._spread(cue, stop, found, out)
-        return out
-
-    def _spread(self, cue: Mark, stop: int, found: list[Bound], out: dict[int, Mark]) -> None:
-        """Carry one negation over the list that follows it."""
-        last_end = cue.end
-        first = True
-        for one in found:
-            atom = one.atom
-            if atom.end <= cue.start:
-                continue
-            if atom.start < cue.end:
-                continue
-            if atom.start >= stop:
-                break
-            if not one.option.targets:
-                continue
-            gap = [t for t in self.tokens.tokens[last_end : atom.start] if t.kind != "space" and not t.skipped]
-            signs = [t.key for t in gap]
-            if first:
-                if any(k in (",", ":", "-", "|", ".", ")", "(") for k in signs) or len(signs) > 6:
-                    break
-                if atom.sort == "number":
-                    if len(signs) > 2:
-                        break
-                    last_end = atom.end
-                    continue
-                out[atom.start] = cue
-                first = False
-                last_end = atom.end
-                continue
-            bare = atom.sort == "alone" or (
-                atom.mark is not None and atom.mark.has("word") and one.option.head is not None and one.option.head.end <= cue.start
-            )
-            linked = any(k in ("or", "nor", "and", ",", "/", "&", "+") for k in signs)
-            own_head = any(
-                h.start >= last_end and h.end <= atom.start and not h.finding
-                for h in self.scene.heads
-                if h.sentence == atom.sentence
-            ) if len(self.scene.heads) < 400 else False
-            side_between = any(s.sentence == atom.sentence and last_end <= s.start and s.end <= atom.start for s in self.scene.sides)
-            if bare and linked and not own_head and len(signs) <= 4 and not (side_between and "or" not in signs and "nor" not in signs):
-                out[atom.start] = cue
-                last_end = atom.end
-                continue
-            if ("or" in signs or "nor" in signs) and len(signs) <= 4:
-                out[atom.start] = cue
-                last_end = atom.end
-                continue
-            break
 
     def _suspected(self, atom: Atom) -> Mark | None:
         sentence = atom.sentence

@@ -39,9 +39,7 @@ class Fact:
 
 
 def _fact(entry: Entry) -> Fact:
-    return Fact(
-        entry.item, False, entry.side, entry.value, entry.context, (entry.id,), entry.state == "stated", entry
-    )
+    return Fact(entry.item, False, entry.side, entry.value, entry.context, (entry.id,), entry.state == "stated", entry)
 
 
 def _computed_fact(computed: Computed) -> Fact:
@@ -100,9 +98,7 @@ class _Finder:
             if not self._fits(fact, clause):
                 continue
             if anchor is not None and (
-                fact is anchor
-                or not _alike(fact, anchor, alike)
-                or not self._stands(fact, clause, anchor, anchor_side)
+                fact is anchor or not _alike(fact, anchor, alike) or not self._stands(fact, clause, anchor, anchor_side)
             ):
                 continue
             yield fact
@@ -162,7 +158,8 @@ def _rule(finder: _Finder, rule: Contradiction) -> Iterator[Found]:
 def _impressions(finder: _Finder, name: str, certainties: list[str]) -> list[Fact]:
     rules = finder.norms.conclusion
     return [
-        f for f in finder.facts
+        f
+        for f in finder.facts
         if f.key == rules.item and f.number == name and str(f.context.get(rules.certainty)) in certainties
     ]
 

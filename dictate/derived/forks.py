@@ -52,9 +52,12 @@ def _reading(weber: Entry, rinne: dict[str, Entry], fork: str, norms: Norms) -> 
     other = OTHER[ear]
     pattern: ForkPattern | None = next(
         (
-            p for p in rules.pattern
-            if (p.weber == "lateral") == lateral and (lateral or weber.value == rules.central)
-            and p.ear == signs[ear] and p.other == signs[other]
+            p
+            for p in rules.pattern
+            if (p.weber == "lateral") == lateral
+            and (lateral or weber.value == rules.central)
+            and p.ear == signs[ear]
+            and p.other == signs[other]
         ),
         None,
     )

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Literal
 
 from dictate.derived.acuity import best
-from dictate.derived.facts import OTHER, Computed, span
+from dictate.derived.facts import OTHER, Computed, clean, span
 from dictate.norms import Attribute, Judge, Norms
 from dictate.record import Entry
 
@@ -69,6 +69,7 @@ class Judging:
         found = self.best.get(entry.side or "")
         if found is None:
             return "unclear"
+        found = clean(found, 2)  # 6/12 is 0.301 and stands for the 0.3 line
         if found <= self.norms.acuity.usual_logmar:
             return "normal"
         return "abnormal" if found > self.norms.acuity.reduced_logmar else "unclear"

@@ -54,8 +54,14 @@ def grades(entries: Iterable[Entry], norms: Norms) -> list[Computed]:
             meaning = scale.values.get(str(entry.value)) if scale.item == entry.item else None
             if meaning is not None:
                 derived = Derived(
-                    scale.key, entry.side, meaning.value, scale.unit, meaning.text, (entry.id,),
-                    norms.cite(scale.source), meaning.outside,
+                    scale.key,
+                    entry.side,
+                    meaning.value,
+                    scale.unit,
+                    meaning.text,
+                    (entry.id,),
+                    norms.cite(scale.source),
+                    meaning.outside,
                 )
                 out.append(Computed(scale.key, derived, entry.context))
     return out
@@ -131,8 +137,11 @@ def greater_in(differing: list[Computed], norms: Norms) -> list[Computed]:
         value, text = (rule.dim, rule.in_dim) if step > 0 else (rule.bright, rule.in_bright)
     side = (dim if in_dim >= in_bright else bright).side
     words = {
-        "dim": f"{in_dim:g}", "bright": f"{in_bright:g}", "side": side,
-        "dim_side": dim.side, "bright_side": bright.side,
+        "dim": f"{in_dim:g}",
+        "bright": f"{in_bright:g}",
+        "side": side,
+        "dim_side": dim.side,
+        "bright_side": bright.side,
     }
     ids = tuple(dict.fromkeys(dim.entries + bright.entries))
     shown_side = None if value == "swapped" else side

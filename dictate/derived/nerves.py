@@ -117,6 +117,8 @@ def nerve_states(
     for name, nerve in _sorted(entries, computed, lexicon, norms).items():
         value, form, named, left_open = _state(nerve)
         tests, still_open = (_titles(part, lexicon, norms) for part in (named, left_open))
+        if form == "abnormal" and not tests:
+            form = "impaired"
         text = rules.text[form].format(nerve=name, tests=tests, open=still_open)
         ids = tuple(dict.fromkeys(e.id for e in [*named, *left_open]))
         out.append(Derived(rules.key + name, None, value, "", text, ids, norms.cite(rules.source), value == "abnormal"))

@@ -93,6 +93,17 @@ def _value_choices(item: Item, rows: list[Observation]) -> list[Any]:
     return listed or list(item.values)
 
 
+def entries_of(tokens: Tokens, lexicon: Lexicon, rows: list[Observation]) -> list[Entry]:
+    """The rows as entries without flags, to compute from."""
+    out = []
+    for n, row in enumerate(rows):
+        item = lexicon.items[row.item]
+        unit = item.unit if item.kind == "quantity" and row.value != "not_done" else ""
+        state = "confirm" if row.doubts else "stated"
+        out.append(Entry(f"e{n}", row.item, row.side, row.value, unit, row.context, state, _all_evidence(tokens, row)))
+    return out
+
+
 def record(
     note: Note, tokens: Tokens, lexicon: Lexicon, rows: list[Observation], loose: list[tuple[str, str, int, int]],
     unplaced: list[tuple[int, int]], silent: list[tuple[str, int, int]], not_documented: tuple[str, ...] = (),

@@ -46,6 +46,7 @@ COST = {
     "prepositional": 0.5,  # "... on the right": belongs to what stands before it
     "topic": 0.3,
     "sibling": 0.6,
+    "strange_word": 0.45,  # a word the lexicon lacks, in a sentence that names no test
     "unbound": 6.0,
 }
 MARGIN = 0.16
@@ -152,6 +153,7 @@ class Scene:
     contexts: list[Mark] = field(default_factory=list)
     cues: list[Mark] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
+    known: set[int] = field(default_factory=set)  # tokens that a mark or a number covers
     groups: list[Group] = field(default_factory=list)
     distances: dict[int, str] = field(default_factory=dict)  # atom start -> "1 m"
     told: dict[int, tuple[str, Group]] = field(default_factory=dict)  # numbers that are circumstances
@@ -371,9 +373,14 @@ class Binder:
             cost = COST["next_name"] + COST["next_name_comma"] * commas + 0.8 * links + COST["between"] * between + 0.6 * rank + 0.04 * max(0, gap - 2)
             self._add(found, atom, head, "next", cost)
         held = self._held(atom.sentence)
+        loose = atom.sort == "word" and atom.mark is not None and _loose(atom.mark)
+        strange = self._strange(atom) if held else 0
+        if loose:
+            held = []
         for rank, head in enumerate(held):
             away = atom.sentence - head.sentence
             cost = COST["held_name"] + COST["held_per_sentence"] * away + 0.7 * rank + 0.25 * len(prior)
+            cost += COST["strange_word"] * min(strange, 5)
             self._add(found, atom, head, "held", cost)
         return found
 
@@ -409,6 +416,22 @@ class Binder:
         found: list[Head] = cache.get(sentence, [])
         return found
 
+    def _strange(self, atom: Atom) -> int:
+        """How many words of the atom's sentence the lexicon knows nothing of."""
+        cache: dict[int, int] = self.__dict__.setdefault("_strange_by", {})
+        if atom.sentence not in cache:
+            scene = self.scene
+            sentence = scene.segments.sentences[atom.sentence]
+            if sentence.run_on:
+                cache[atom.sentence] = 0
+            else:
+                cache[atom.sentence] = sum(
+                    1 for i in range(sentence.start, sentence.end)
+                    if self.tokens[i].kind == "word" and not self.tokens[i].skipped and i not in scene.known
+                    and self.tokens[i].key not in _PLAIN_WORDS
+                )
+        return cache[atom.sentence]
+
     def _held(self, sentence: int) -> list[Head]:
         """The last names of earlier sentences, nearest first."""
         out: list[Head] = []
@@ -428,7 +451,7 @@ class Binder:
         for member in members:
             options: list[tuple[float, list[Target]]] = []
             for sense in member.senses:
-                if sense.role == "alone" and sense.data != "finding":
+                if sense.role == "alone" and (sense.data != "finding" or self._far(atom, head, way)):
                     continue
                 options += targets_under(self.scene, atom, sense)
             if not options:
@@ -444,6 +467,16 @@ class Binder:
         if best is not None:
             found.append((cost + best[0], head, way, joined))
 
+    def _far(self, atom: Atom, head: Head, way: str) -> bool:
+        """Whether a general word stands too far from a finding to qualify it ("ptosis absent")."""
+        if atom.sort == "number" or atom.mark is None or not atom.mark.has("generic"):
+            return False
+        if way == "held":
+            return True
+        a, b = (head.end, atom.start) if way == "prev" else (atom.end, head.start)
+        gap = [t.key for t in self.tokens.tokens[a:b] if t.kind != "space" and not t.skipped]
+        return len(gap) > 3 or any(g in (",", "and", "but", ".", ";", "with") for g in gap)
+
     # -- sides
 
     def side_options(self, atom: Atom, head: Head | None, targets: list[Target], neighbours: list[Atom], n: int) -> list[tuple[float, Side | None, str]]:
@@ -456,7 +489,7 @@ class Binder:
                 return self._side_choices(atom, head, neighbours, n, none_cost=2.9)
             return [(0.0, None, "none")]
         plain_value = all(_unmarked(scene.lexicon.items[t.item], t.value) for t in targets) or atom.sort == "complete"
-        plural = bool(head and head.plural or atom.mark and atom.mark.plural and atom.sort in ("alone",))
+        plural = bool(head and head.plural)
         pair = atom.sort == "number" and len(targets) == 2 and targets[0].item == targets[1].item
         if pair:
             none_cost = 0.5
@@ -673,6 +706,20 @@ class Binder:
     def _repeats(self, a: Atom, b: Atom) -> bool:
         words = [t.key for t in self.tokens.tokens[a.end : b.start] if t.kind not in ("space",)]
         return any(w in ("and", ",") for w in words)
+
+
+# Words that tell nothing of what a sentence is about.
+_PLAIN_WORDS = frozenset(
+    """and or but so with without to of in on at for from by as than then there here it he she they i we this that
+    these those which who when while if also too again still both all some any one not no nor now well do doe did
+    ha had have can could will would shall should may might must get got see saw look find found go went come came
+    up down out over under about after before because through into onto him me them us you""".split()
+)
+
+
+def _loose(mark: Mark) -> bool:
+    """A generic word that is also everyday praise or filler ("good", "fine", "well", "same")."""
+    return mark.has("generic") and not mark.has("word", "direction") and any(s.source.endswith(".loose") for s in mark.of("generic"))
 
 
 def _unmarked(item: Item, value: Value) -> bool:

@@ -157,6 +157,7 @@ class GroupFile(_Strict):
     mode: list[Mode] = []
     context: list[ContextWord] = []
     generic: dict[Generic, list[str]] = {}
+    loose: dict[Generic, list[str]] = {}
     side: dict[str, list[str]] = {}
     not_sides: list[str] = []
     unit: dict[str, list[str]] = {}
@@ -373,6 +374,8 @@ class _Compiler:
             )
         for generic, says in group.generic.items():
             self.add(says, Sense("generic", f"{name}#{generic}", data=generic))
+        for generic, says in group.loose.items():
+            self.add(says, Sense("generic", f"{name}#{generic}.loose", data=generic))
         for side, says in group.side.items():
             self.add(says, Sense("side", f"{name}#{side}", value=side))
         self.add(group.not_sides, Sense("mask", f"{name}#not_sides"))

@@ -131,6 +131,17 @@ def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark
     return limit
 
 
+def _clause_start(tokens: Tokens, i: int, sentence: Sentence) -> int:
+    while i > sentence.start:
+        token = tokens[i - 1]
+        if token.kind == "punct" and token.key in _CLAUSE_END or token.key in ("but", "and"):
+            break
+        if sentence.run_on and i < sentence.start:
+            break
+        i -= 1
+    return i
+
+
 def _sentence_cues(
     tokens: Tokens, sentence: Sentence, cues: list[Mark], marks: list[Mark], mode: list[str], source: list[int]
 ) -> None:
@@ -164,6 +175,8 @@ def _sentence_cues(
                     end = _clause_end(tokens, cue.start, sentence, marks)
                     if not any(m.has("name", "topic", "alone", "complete") and cue.start <= m.start < end for m in marks):
                         put(cue.start, end, value, cue.start)
+                elif value == "quoted":
+                    put(_clause_start(tokens, cue.start, sentence), _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
                 elif reach == "sentence":
                     if sentence.run_on:
                         put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)

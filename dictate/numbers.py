@@ -212,7 +212,10 @@ class _Reader:
             if before in ("a", "one") or (i and self.tokens[i - 1].kind == "number"):
                 return Num(i, i + 1, 0.5, "", pronoun=True, decimal=True)
             return None
-        if word == "one" and i and self.word(self.before(i)) in _PRONOUN_AFTER:
+        follow = self.next(i)
+        if word == "one" and i and self.word(self.before(i)) in _PRONOUN_AFTER and not (
+            follow < self.size and self.word(follow) in POINT
+        ):
             return None
         whole = self.cardinal(i)
         if whole is None:

@@ -7,7 +7,7 @@ modes -> the scene of names, sides and values -> binding -> observations -> chec
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from dictate import (
@@ -16,6 +16,7 @@ from dictate import (
     checks,
     conclusions,
     corrections,
+    derive,
     matching,
     modes,
     nerves,
@@ -135,12 +136,21 @@ def check(reading: Reading) -> None:
     """8. Ranges, repeats, disagreements."""
     checks.check_ranges(reading.observations, reading.lexicon)
     reading.observations = checks.settle(reading.observations, reading.lexicon)
+    entries = assemble.entries_of(reading.tokens, reading.lexicon, reading.observations)
+    for number, (_, ids) in enumerate(derive.computed_conflicts(tuple(entries))):
+        for entry_id in ids:
+            reading.observations[int(entry_id[1:])].doubt("conflict", f"#{number}")
 
 
 def make_record(reading: Reading) -> None:
     """9. The record."""
-    reading.record = assemble.record(
-        reading.note, reading.tokens, reading.lexicon, reading.observations, reading.loose, reading.unplaced, []
+    record = assemble.record(
+        reading.note, reading.tokens, reading.lexicon, reading.observations, reading.loose, reading.unplaced, [],
+    )
+    reading.record = replace(
+        record,
+        derived=derive.derive(record.entries, reading.lexicon),
+        not_documented=derive.not_documented(record.entries, reading.lexicon),
     )
 
 

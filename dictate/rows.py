@@ -351,7 +351,7 @@ class Emitter:
         elif value == "not_done":
             sides = [None]
         else:
-            plural = bool(option.head and option.head.plural) or bool(one.atom.mark and one.atom.mark.plural and one.atom.sort == "alone")
+            plural = bool(option.head and option.head.plural)
             if self._means_both(item, value, one) or plural:
                 sides = ["right", "left"]
             else:
@@ -411,8 +411,6 @@ class Emitter:
         side = one.option.side
         if side is not None and side.value in ("right", "left"):
             return side.value, ""
-        if side is not None and side.value in ("both",) and item.direction:
-            return item.direction.none, ""
         return None, "value"
 
     def _heard(self, one: Bound) -> str:

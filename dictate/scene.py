@@ -24,9 +24,20 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     scene.marks = marks.marks
     scene.groups = marks.groups
     numbered = {i for group in marks.groups for i in range(group.start, group.end)}
+    scene.known = {i for m in marks.marks for i in range(m.start, m.end)} | numbered
     for mark in marks.marks:
         for sense in mark.of("unit"):
             scene.units[mark.start] = (sense.value, mark.end)
+    scene_groups = []
+    claimed = {i for m in marks.marks if m.has("context", "name", "alone", "complete") for i in range(m.start, m.end)}
+    for group in marks.groups:
+        if group.start not in claimed or not any(m.start < group.start < m.end for m in marks.marks if m.start <= group.start):
+            scene_groups.append(group)
+    marks.groups = scene_groups
+    for group in marks.groups:
+        prefix = values.near_prefix(tokens, group)
+        if prefix:
+            numbered.add(prefix[0])
     timed = {i for start, end, _ in marks.times for i in range(start, end)}
     for mark in marks.marks:
         mode = modes.mode[mark.start]
@@ -309,7 +320,7 @@ def _group_heads(scene: Scene) -> None:
     run: list[Head] = []
 
     def close() -> None:
-        if len(run) > 1:
+        if len(run) > 1 and _coordinated(scene, run, atoms_at):
             group = tuple(run)
             for member in run:
                 member.group = group
@@ -325,6 +336,7 @@ def _group_heads(scene: Scene) -> None:
             sides = [s for s in scene.sides if last.end <= s.start and s.end <= head.start]
             fits = (
                 head.sentence == last.sentence
+                and head.talk == last.talk
                 and 1 <= len(gap) <= 3
                 and all(k in _GROUP_LINKS or k in ("no", "of", "in") for k in gap)
                 and any(k in _GROUP_LINKS for k in gap)
@@ -335,6 +347,20 @@ def _group_heads(scene: Scene) -> None:
                 close()
         run.append(head)
     close()
+
+
+def _coordinated(scene: Scene, run: list[Head], atoms_at: list[int]) -> bool:
+    """Whether names in a row are a list that shares one value: joined by "and", or of one topic."""
+    words = {t.key for t in scene.tokens.tokens[run[0].start : run[-1].end]}
+    topics = [{s.topic for s in h.senses} for h in run]
+    if not words & {"and", "&", "+", "or", "nor", "/"} and not set.intersection(*topics):
+        return False
+    for start in atoms_at:
+        if run[0].start - 7 <= start < run[0].start:
+            gap = _between(scene, start, run[0].start)
+            if not any(g in (",", ".", ":", ";", "and", "but", "-") for g in gap) and scene.segments.sentence_of[start] == run[0].sentence:
+                return False
+    return True
 
 
 def struck_senses(mark: Mark) -> Mark:

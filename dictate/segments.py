@@ -15,6 +15,7 @@ from dictate.wording import plain
 _ABBREVIATED = frozenset(
     "mr mrs ms dr prof st vs approx eg ie no nos fig pt pts rt lt r l d resp dist horiz vert sup inf temp bilat hx fx tx st sr jr rev".split()
 )
+_TITLES = frozenset("mr mrs ms dr prof st sr jr rev vs eg ie approx nos fig".split())
 _SOFT = frozenset({",", ":", "(", ")", "-", "|", "[", "]", "•", "·", "*", "&", "+", "/", "=", ">", "<", "~"})
 
 
@@ -59,8 +60,12 @@ def _full_stop(tokens: Tokens, i: int) -> bool:
     if before >= 0 and tokens[before].kind == "word" and plain(tokens[before].text) in _ABBREVIATED:
         word = tokens[before].text
         following = _real(tokens, i, 1)
-        if len(word) > 1 or following >= len(tokens):
-            return following >= len(tokens) or tokens[following].kind == "break"
+        if following >= len(tokens) or tokens[following].kind == "break":
+            return True
+        if plain(word) in _TITLES:
+            return False
+        if len(word) > 1:
+            return tokens.mixed_case and tokens[following].text[0].isupper() and len(tokens[following].text) > 1
         return following < len(tokens) and tokens[following].text[0].isupper()
     return True
 

@@ -70,7 +70,8 @@ def find(
         for mark in chosen:
             used.update(range(mark.start, mark.end))
             sides = [m for m in by_sentence[sentence] if m.has("side") and abs(m.start - mark.end) <= 3 or m.has("side") and 0 <= mark.start - m.end <= 1]
-            side = sides[0].of("side")[0].value if len(sides) == 1 else None
+            joined = any(tokens[i].key in ("and", "&", "/") for m in sides for i in range(max(0, m.start - 2), m.start))
+            side = sides[0].of("side")[0].value if len(sides) == 1 and not joined else None
             for item in _items(lexicon, mark):
                 one = side if side in ("right", "left") and item.sided else None
                 low, high = min(cue.start, mark.start), max(cue.end, mark.end)
@@ -86,7 +87,7 @@ def find(
 def _items(lexicon: Lexicon, mark: Mark) -> list[Item]:
     senses = mark.of("name") or mark.of("topic") or tuple(s for s in mark.of("alone") if s.data == "finding")
     for sense in senses:
-        if sense.item and lexicon.items[sense.item].role != "finding":
+        if sense.item and (lexicon.items[sense.item].role != "finding" or sense.context):
             continue
         found = lead_items(lexicon, sense)
         if found:

@@ -223,6 +223,8 @@ def _generic_value(item: Item, data: str) -> str:
 
 def _topic_numbers(scene: Scene, topic: str, group: Group, prefix: str) -> list[tuple[str, list[Reading]]]:
     keys = list(scene.lexicon.topics[topic].numbers) if topic in scene.lexicon.topics else []
+    if keys and not prefix and scene.lexicon.topics[topic].numbers_need_unit and not unit_after(scene, group)[0]:
+        return []
     if prefix:
         keys.sort(key=lambda k: not k.startswith(prefix))
     out = []
@@ -360,6 +362,13 @@ class Binder:
         in_sentence = [h for h in scene.heads if h.sentence == atom.sentence] if len(scene.heads) < 12 else self._heads_in(atom.sentence)
         prior = [h for h in in_sentence if h.end <= atom.start]
         later = [h for h in in_sentence if h.start >= atom.end]
+        celled = atom.start in scene.segments.cell_side
+        if celled and (prior or later):
+            own = [h for h in prior if scene.segments.cell_of[h.start] == atom.cell]
+            for rank, head in enumerate(own[::-1] or [*prior[::-1], *later]):
+                self._add(found, atom, head, "prev" if head in prior else "next", 0.1 + 0.3 * rank)
+            if found:
+                return found
         for rank, head in enumerate(reversed(prior[-7:])):
             commas, links = self.separators(head.end, atom.start)
             skipped = sum(1 for h in prior if h.start > head.start and not h.soft and (not h.group or h.group != head.group))

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from dictate.lexicon import Item, Lexicon
+from dictate.marks import Mark
+from dictate.note import Tokens
 from dictate.rows import Observation
+from dictate.segments import Segments
 
 
 def check_ranges(rows: list[Observation], lexicon: Lexicon) -> None:
@@ -17,6 +22,19 @@ def check_ranges(rows: list[Observation], lexicon: Lexicon) -> None:
                 row.doubt("range", f"{low:g} to {high:g} {item.unit}".strip())
         if item.allowed and any(v not in item.allowed for v in numbers):
             row.doubt("range", "")
+
+
+def mark_later(rows: list[Observation], cues: list[Mark], tokens: Tokens, segments: Segments) -> None:
+    """Rows told with "now", "rechecked", "amended": they replace an earlier value."""
+    found: dict[int, list[Mark]] = {}
+    for cue in cues:
+        if any(s.data == "later" for s in cue.of("correction")):
+            found.setdefault(segments.sentence_of[cue.start], []).append(cue)
+    for row in rows:
+        start, end = row.spans[0]
+        for cue in found.get(segments.sentence_of[start], ()):
+            if tokens[cue.start].key != "now" or 0 <= start - cue.end <= 2 or 0 <= cue.start - end <= 2 or start <= cue.start < end:
+                row.later = True
 
 
 def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
@@ -41,6 +59,7 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
         kept.append(row)
     _specific(kept, lexicon)
     _differences(kept, lexicon)
+    _implied(kept, lexicon)
     for known in by_identity.values():
         live = [r for r in known if r in kept]
         if len(live) > 1 and not _repeated(live, lexicon):
@@ -78,6 +97,24 @@ def _differences(rows: list[Observation], lexicon: Lexicon) -> None:
         for row in [r for r in rows if r.item == topic.unequal and r.value == "present"]:
             if any(abs(t.order - row.order) < 14 for t in told):
                 rows.remove(row)
+
+
+def _implied(rows: list[Observation], lexicon: Lexicon) -> None:
+    """A size tells that the finding it measures is there ("ptosis R 1, L 3")."""
+    for row in list(rows):
+        implied = lexicon.items[row.item].implies
+        if not implied or row.value in ("not_done", None, 0):
+            continue
+        same = [r for r in rows if r.item == implied]
+        if any(r.side == row.side and r.value != "not_done" for r in same):
+            unsided = []
+        else:
+            unsided = [r for r in same if r.side is None and r.group == row.group]
+            rows.append(replace(row, item=implied, value="present", context={}, spans=list(row.spans), doubts=list(row.doubts), why=[*row.why, "a size tells that it is there"]))
+        for lone in [r for r in same if r.side is None and any(r2.side and abs(r2.order - r.order) < 12 for r2 in same + [row])]:
+            if lone in rows and any(reason == "side" for reason, _ in lone.doubts):
+                rows.remove(lone)
+        del unsided
 
 
 def is_normal(item: Item, value: object) -> bool:

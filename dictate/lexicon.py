@@ -82,6 +82,7 @@ class Item(_Strict):
     not_done: list[str] = []
     default_context: Context = {}
     circumstance: str = ""
+    implies: str = ""
 
     @property
     def sided(self) -> bool:
@@ -97,6 +98,7 @@ class Topic(_Strict):
     default: str = ""
     soft: list[str] = []
     numbers: list[str] = []
+    numbers_need_unit: bool = False
     not_done: list[str] = []
     difference: str = ""
     unequal: str = ""

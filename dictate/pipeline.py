@@ -24,6 +24,7 @@ from dictate import (
     rows,
     scene,
     segments,
+    tables,
     times,
     undone,
 )
@@ -117,6 +118,7 @@ def read_undone(reading: Reading) -> None:
 
 def build_scene(reading: Reading) -> None:
     """5. Names, sides, values and circumstances on offer."""
+    reading.segments.cell_side = tables.cell_sides(reading.tokens, reading.marks.marks)
     reading.scene = scene.build(reading.tokens, reading.lexicon, reading.marks, reading.segments, reading.modes)
 
 
@@ -134,6 +136,7 @@ def observe(reading: Reading) -> None:
 
 def check(reading: Reading) -> None:
     """8. Ranges, repeats, disagreements."""
+    checks.mark_later(reading.observations, [m for m in reading.cues if m.has("correction")], reading.tokens, reading.segments)
     checks.check_ranges(reading.observations, reading.lexicon)
     reading.observations = checks.settle(reading.observations, reading.lexicon)
     entries = assemble.entries_of(reading.tokens, reading.lexicon, reading.observations)

@@ -67,6 +67,9 @@ class Emitter:
         self.context_by_sentence: dict[int, list[Mark]] = {}
         for context in scene.contexts:
             self.context_by_sentence.setdefault(scene.segments.sentence_of[context.start], []).append(context)
+        self.heads_by_sentence: dict[int, list[Head]] = {}
+        for head in scene.heads:
+            self.heads_by_sentence.setdefault(head.sentence, []).append(head)
         self.bound_by_sentence: dict[int, list[Bound]] = {}
         for one in bound:
             self.bound_by_sentence.setdefault(one.atom.sentence, []).append(one)
@@ -169,12 +172,16 @@ class Emitter:
             stops = sum(1 for t in gap if t.kind == "punct" and t.key in (",", ":", "|", "(", ")") and not t.skipped)
             links = sum(1 for t in gap if t.key in ("and", "but"))
             between = sum(1 for o in sentence if o is not one and a <= o.atom.start and o.atom.end <= b and o.option.targets)
-            cost = 1.0 * stops + 0.8 * links + 1.6 * between + 0.05 * len(gap) + (0.1 if behind else 0.0)
+            names = sum(
+                1 for h in self.heads_by_sentence.get(atom.sentence, ())
+                if a <= h.start and h.end <= b and not h.soft and h is not one.option.head
+            )
+            cost = 1.0 * stops + 0.8 * links + 1.6 * between + 0.05 * len(gap) + (0.1 if behind else 0.0) + 0.5 * names
             if not behind and one.option.head is not None and one.option.head.start <= mark.start:
                 cost -= 0.3 * min(stops, 2)
             if cost < lowest:
                 best, lowest = one, cost
-        return best
+        return best if lowest < 3.0 or key in _HELD else None
 
     def _held(self, one: Bound, key: str) -> list[str | int]:
         """A circumstance that holds until it is changed: said before in this sentence, else
@@ -359,11 +366,15 @@ class Emitter:
                 doubts.append(("side", ""))
         if reading is not None and reading.doubt:
             doubts.append((reading.doubt, ""))
+        if item.kind == "quantity" and self._bounded(one):
+            doubts.append(("value", ""))
         if heard:
             doubts.append(("heard", heard))
         if reading is not None and reading.light and "light" in item.context:
             context = {**context, "light": reading.light}
         self._odd_circumstance(item, context, doubts)
+        if item.kind == "text" and item.role == "finding" and not set(item.context) <= set(context):
+            return
         for side in sides:
             turned = dict(context)
             gaze = turned.get("gaze")
@@ -412,6 +423,13 @@ class Emitter:
         if side is not None and side.value in ("right", "left"):
             return side.value, ""
         return None, "value"
+
+    def _bounded(self, one: Bound) -> bool:
+        """"over 50": a bound is said and no number."""
+        return any(
+            0 <= one.atom.start - cue.end <= 1 and not any(t.kind == "punct" for t in self.tokens.tokens[cue.end : one.atom.start])
+            for cue in self._cues(one.atom.sentence, "above")
+        )
 
     def _heard(self, one: Bound) -> str:
         words = []

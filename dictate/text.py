@@ -18,11 +18,11 @@ _SPLIT = re.compile(
 _LEADING = re.compile(r"^(?:[^\w\s]|_)")
 _SKIPPED = frozenset(
     """a an the his her hers their its my our your is are was were be been being am
-    very quite really slight fairly just mild mildly slightly marked markedly bit touch
+    very quite really slight fairly just mild mildly slightly marked markedly
     um umm er erm uh hmm extremely somewhat mostly completely entirely perfectly
     pretty nicely clearly definitely moderate moderately gross grossly both's""".split()
 )
-_NEVER_SKIP_BEFORE = frozenset({"bit", "touch", "well"})
+_SKIPPED_AFTER_A = frozenset({"bit", "touch", "little", "shade", "tad", "trifle"})
 _SPOKEN = {
     ("full", "stop"): ".",
     ("new", "line"): "\n",
@@ -84,7 +84,8 @@ def pieces(phrase: str) -> tuple[tuple[str, bool], ...]:
             continue
         if text == "'":
             continue
-        out.append((key(text), plain(text) in _SKIPPED))
+        after_a = n > 0 and found[n - 1].casefold() == "a" and plain(text) in _SKIPPED_AFTER_A
+        out.append((key(text), plain(text) in _SKIPPED or after_a))
     return tuple(out)
 
 
@@ -125,6 +126,8 @@ def tokenize(note: Note) -> Tokens:
             low = plain(word)
             skipped = low in _SKIPPED and not (word == "ER" and mixed) and not (word == "BE" and not _infinitive(raw, i)) and not (len(word) == 1 and word.isupper() and mixed and i and word != "A")
             before, after = raw[i - 1] if i else None, raw[i + 1] if i + 1 < len(raw) else None
+            if low in _SKIPPED_AFTER_A and before and plain(raw[i - 1][2]) == "a":
+                skipped = True
             if low == "s" and before and before[2] in "'’" and before[1] == start:
                 skipped = True
             form = key(word)

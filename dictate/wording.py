@@ -62,7 +62,7 @@ _SPELLING = (
     (re.compile(r"ys(e|ed|es|ing)$"), r"yz\1"),
     (re.compile(r"(?<=[a-z]{3})is(e|ed|es|ing|ation)$"), r"iz\1"),
 )
-_PLURAL_KEEP = ("ss", "us", "is")
+_PLURAL_KEEP = ("ss", "us", "is", "os")
 
 
 def plain(text: str) -> str:

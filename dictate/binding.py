@@ -156,6 +156,8 @@ class Scene:
     known: set[int] = field(default_factory=set)  # tokens that a mark or a number covers
     groups: list[Group] = field(default_factory=list)
     distances: dict[int, str] = field(default_factory=dict)  # atom start -> "1 m"
+    answered: dict[int, tuple[bool, Mark]] = field(default_factory=dict)  # atom start -> (yes, answer)
+    same: list[tuple[Mark, str]] = field(default_factory=list)  # "same on the left"
     told: dict[int, tuple[str, Group]] = field(default_factory=dict)  # numbers that are circumstances
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from dictate import negation
 from dictate.binding import Atom, Bound, Head, Option, Scene, Side, Target
@@ -60,6 +60,7 @@ class Emitter:
         self.bound = bound
         self.used_heads: set[int] = set()
         self.rows: list[Observation] = []
+        self.pairs: dict[int, tuple[int, str]] = {}
         self.negated_until = -1
         self.cue_by_sentence: dict[int, list[Mark]] = {}
         for cue in scene.cues:
@@ -234,6 +235,7 @@ class Emitter:
 
     def emit(self) -> list[Observation]:
         """All observations, in the order told."""
+        self.pairs = self._pairs()
         qualified = {
             b.option.head.start
             for b in self.bound
@@ -244,7 +246,44 @@ class Emitter:
             if one.option.targets and not (one.atom.sort == "alone" and one.atom.start in qualified):
                 self._emit_one(number, one)
         self._untaken()
+        self._same_again()
+        self._except()
         return self.rows
+
+    def _same_again(self) -> None:
+        """Copy what was last said of the other side ("and the same on the left")."""
+        for mark, side in self.scene.same:
+            other = "left" if side == "right" else "right"
+            sentence = self.scene.segments.sentence_of[mark.start]
+            earlier = [
+                r for r in self.rows if r.order < mark.start and r.side == other
+                and sentence - self.scene.segments.sentence_of[r.spans[0][0]] <= 2
+            ]
+            if not earlier:
+                continue
+            last = max(earlier, key=lambda r: r.order)
+            place = self.scene.segments.sentence_of[last.spans[0][0]]
+            prefix = last.item.split(".")[0]
+            block = [
+                r for r in earlier if self.scene.segments.sentence_of[r.spans[0][0]] == place
+                and (r.item.split(".")[0] == prefix or place == sentence)
+            ]
+            for row in block:
+                why = [*row.why, f"{self.tokens.words(mark.start, mark.end)!r} says the same of the {side}"]
+                self.rows.append(replace(row, side=side, spans=[(mark.start, mark.end)], doubts=list(row.doubts), why=why, order=mark.start, group=-1))
+
+    def _except(self) -> None:
+        """"full apart from upgaze, limited in both": the general statement gives way."""
+        for sentence in self.bound_by_sentence:
+            cues = self._cues(sentence, "exception")
+            if not cues:
+                continue
+            here = [r for r in self.rows if self.scene.segments.sentence_of[r.spans[0][0]] == sentence]
+            before = [r for r in here if r.order < cues[0].start]
+            after = [r for r in here if r.order >= cues[0].end]
+            for row in before:
+                if any(r.item == row.item and r.side in (row.side, None) and r.value != row.value for r in after) and row in self.rows:
+                    self.rows.remove(row)
 
     def _untaken(self) -> None:
         """Numbers that are circumstances and that no value took: a row of their own."""
@@ -264,9 +303,41 @@ class Emitter:
                 why = [f"{self.tokens.words(mark.start, mark.end)!r} is told with no result"]
                 self.rows.append(Observation(key, None, float(value) if isinstance(value, float) else value, {}, [(mark.start, mark.end)], [], why, mark.start))
 
+    def _pairs(self) -> dict[int, tuple[int, str]]:
+        """Two numbers told together for two sides: atom start -> (place, order said or "")."""
+        out: dict[int, tuple[int, str]] = {}
+        numbers = [b for b in self.bound if b.atom.sort == "number" and len(b.option.targets) == 1]
+        run: list[Bound] = []
+
+        def close() -> None:
+            if len(run) == 2:
+                order = run[0].option.side.value if run[0].option.side is not None else ""
+                for place, one in enumerate(run):
+                    out[one.atom.start] = (place, str(order) if order in ("right_left", "left_right") else "")
+            run.clear()
+
+        for one in numbers:
+            item = self.scene.lexicon.items[one.option.targets[0].item]
+            if run:
+                last = run[-1]
+                gap = [t.key for t in self.tokens.tokens[last.atom.end : one.atom.start] if t.kind != "space" and not t.skipped]
+                same = last.option.targets[0].item == item.key and last.option.side is one.option.side and last.atom.sentence == one.atom.sentence
+                if not same or not 1 <= len(gap) <= 2 or any(g not in ("and", ",", "&", "/", "+", "then", ";", "mm", "millimeter") for g in gap):
+                    close()
+            side = one.option.side
+            if item.sided and not isinstance(one.option.targets[0].value, list) and (side is None or side.value in ("right_left", "left_right", "both")):
+                run.append(one)
+            else:
+                close()
+        close()
+        return out
+
     def _emit_one(self, number: int, one: Bound) -> None:
         option, atom = one.option, one.atom
         cue = self.negation.get(atom.start)
+        answer = self.scene.answered.get(atom.start)
+        if answer is not None:
+            cue = None if answer[0] else answer[1]
         suspected = self._suspected(atom)
         pair = atom.sort == "number" and len(option.targets) == 2 and option.targets[0].item == option.targets[1].item and not option.targets[0].reading.light if option.targets and option.targets[0].reading else False  # type: ignore[union-attr]
         for place, target in enumerate(option.targets):
@@ -335,6 +406,13 @@ class Emitter:
             said = ""
         if not item.sided:
             sides = [None]
+        elif one.atom.start in self.pairs and not target.side:
+            place, told = self.pairs[one.atom.start]
+            first, second = ("left", "right") if told == "left_right" else ("right", "left")
+            sides = [first if place == 0 else second]
+            partner = next(b for b in self.bound if b.atom.start in self.pairs and b is not one and abs(b.atom.start - one.atom.start) < 12 and b.option.targets[0].item == target.item)
+            if not told and partner.option.targets[0].value != target.value:
+                doubts.append(("order", ""))
         elif pair:
             order = {"right_left": ("right", "left"), "left_right": ("left", "right")}.get(said)
             if order is None and said in ("right", "left"):

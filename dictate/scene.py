@@ -10,7 +10,9 @@ from dictate.lexicon import Lexicon, Sense
 from dictate.marks import Mark, Marks
 from dictate.modes import SILENT, Modes
 from dictate.note import Tokens
+from dictate.numbers import ROMAN, Group, Num, Part
 from dictate.segments import Segments
+from dictate.wording import plain
 
 _VALUE_ROLES = ("alone", "word", "generic", "direction", "complete")
 _GROUP_LINKS = frozenset({"and", "&", "+", "or", "/", ",", "nor"})
@@ -38,6 +40,8 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
         prefix = values.near_prefix(tokens, group)
         if prefix:
             numbered.add(prefix[0])
+    marks.groups = sorted([*marks.groups, *_roman_grades(scene, marks)], key=lambda g: g.start)
+    numbered |= {i for group in marks.groups for i in range(group.start, group.end)}
     timed = {i for start, end, _ in marks.times for i in range(start, end)}
     for mark in marks.marks:
         mode = modes.mode[mark.start]
@@ -73,11 +77,18 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
                 scene.heads.append(
                     Head(mark.start, mark.end, findings, segments.sentence_of[mark.start], mark.plural, mark.heard, talk, finding=True)
                 )
+    answers = _answers(scene)
     for mark in marks.marks:
         mode = modes.mode[mark.start]
-        if mode in SILENT or mode == "plan" or mark.start in timed:
+        answer = answers.get(segments.sentence_of[mark.start]) if mode == "question" else None
+        if mode in SILENT and answer is None or mode == "plan" or mark.start in timed:
             continue
+        if answer is not None:
+            if not (mark.has("alone") or mark.has("word") and not mark.has("generic", "name")):
+                continue
+            scene.answered[mark.start] = answer
         _add_atom(scene, mark, mode, numbered)
+    _same_as(scene)
     _number_circumstances(scene, marks)
     for group in marks.groups:
         if group.start in scene.told:
@@ -138,6 +149,85 @@ def _number_circumstances(scene: Scene, marks: Marks) -> None:
                 sense = Sense("context", f"{item.key}", context=((item.circumstance, int(r.value)),), data=item.circumstance)  # type: ignore[arg-type]
                 scene.contexts.append(Mark(r.start, r.end, (sense,), heard=r.value not in item.allowed))
     scene.contexts.sort(key=lambda m: m.start)
+
+
+def _roman_grades(scene: Scene, marks: Marks) -> list[Group]:
+    """Roman numerals that are grades: after "grade", or after the name of a graded item."""
+    out: list[Group] = []
+    graded: dict[int, int] = {}
+    for mark in marks.marks:
+        for sense in mark.of("name", "topic"):
+            keys = [sense.item] if sense.item else scene.lexicon.topics[sense.topic].numbers
+            if any(scene.lexicon.items[k].scale in ("1-6", "0-4") for k in keys):
+                graded[scene.segments.sentence_of[mark.start]] = mark.end
+    for sentence, start in graded.items():
+        bounds = scene.segments.sentences[sentence]
+        for i in range(bounds.start, bounds.end):
+            token = scene.tokens[i]
+            if token.text not in ROMAN or ROMAN[token.text] > 6:
+                continue
+            word = plain(scene.tokens[i - 1].text) if i else ""
+            if word == "i" or not (word in ("grade", "gr", "hb") or i >= start):
+                continue
+            if i + 1 < len(scene.tokens) and scene.tokens[i + 1].key == "'":
+                continue
+            num = Num(i, i + 1, float(ROMAN[token.text]), token.text)
+            out.append(Group(i, i + 1, (Part(num, "", i, i + 1, False),)))
+    return out
+
+
+def _answers(scene: Scene) -> dict[int, tuple[bool, Mark]]:
+    """Questions answered with yes or no at the head of the next sentence."""
+    out: dict[int, tuple[bool, Mark]] = {}
+    replies: dict[int, list[Mark]] = {}
+    for cue in scene.cues:
+        if any(s.data in ("negation_of_answer", "affirmation") for s in cue.of("cue")):
+            replies.setdefault(scene.segments.sentence_of[cue.start], []).append(cue)
+    for number, sentence in enumerate(scene.segments.sentences):
+        if scene.modes.mode[sentence.start] != "question" or not _polar(scene, sentence.start, sentence.end):
+            continue
+        for cue in replies.get(number + 1, []):
+            before = [
+                t for t in scene.tokens.tokens[sentence.end : cue.start] if t.kind == "word" and not t.skipped
+            ]
+            if len(before) > 3:
+                continue
+            yes = not any(s.data == "negation_of_answer" for s in cue.of("cue"))
+            out[number] = (yes, cue)
+            break
+    return out
+
+
+_POLAR = frozenset({"any", "is", "do", "doe", "does", "can", "see", "are", "have", "did", "does", "seeing", "still", "get", "no", "anything"})
+
+
+def _polar(scene: Scene, start: int, end: int) -> bool:
+    """Whether a question asks for yes or no."""
+    words = [t for t in scene.tokens.tokens[start:end] if t.kind == "word"]
+    keys = {plain(t.text) for t in words[:4]}
+    return bool(keys & _POLAR) and not keys & {"what", "which", "where", "how", "who"}
+
+
+def _same_as(scene: Scene) -> None:
+    """"same on the left", "ditto left": what was last said of the other side holds here too."""
+    for cue in scene.cues:
+        if not any(s.data == "same_as" for s in cue.of("cue")) or scene.tokens[cue.start].key in ("so", "as"):
+            continue
+        for side in list(scene.sides):
+            if side.value not in ("right", "left"):
+                continue
+            if side.start >= cue.end:
+                gap, near = _between(scene, cue.end, side.start), side.start - cue.end
+            else:
+                gap, near = _between(scene, side.end, cue.start), cue.start - side.end
+            if not 0 <= near <= 6 or len(gap) > 2 or any(g not in ("on", "in", "for", "with", "of", ":", "at", "to") for g in gap):
+                continue
+            if any(h.sentence == side.sentence and min(cue.end, side.start) - 12 < h.start < cue.start and not h.talk and not h.soft for h in scene.heads) and side.end <= cue.start:
+                continue
+            scene.same.append((Mark(min(cue.start, side.start), max(cue.end, side.end), cue.senses), str(side.value)))
+            scene.sides.remove(side)
+            scene.atoms = [a for a in scene.atoms if not (cue.start <= a.start < cue.end)]
+            break
 
 
 def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
@@ -278,6 +368,26 @@ def _resolve_sides(scene: Scene) -> None:
             last = value
         out.append(replace_side(side, value))
     scene.sides = out
+    _occluded(scene)
+
+
+_SHUT = frozenset({"block", "close", "clos", "shut", "cover", "occlud", "press", "pinch", "hold", "plug", "mask"})
+
+
+def _occluded(scene: Scene) -> None:
+    """"Block off the left nostril": the other one is tested from here on."""
+    for mark in scene.marks:
+        if not mark.has("side") or scene.modes.mode[mark.start] != "talk":
+            continue
+        value = mark.of("side")[0].value
+        words = {t.key for t in scene.tokens.tokens[mark.start : mark.end]}
+        if value not in ("right", "left") or not words & {"nostril", "ear", "eye", "one", "side"}:
+            continue
+        before = {t.key for t in scene.tokens.tokens[max(0, mark.start - 6) : mark.start]}
+        if before & _SHUT:
+            other = "left" if value == "right" else "right"
+            scene.sides.append(Side(mark.start, mark.end, other, scene.segments.sentence_of[mark.start], True, False))  # type: ignore[arg-type]
+    scene.sides.sort(key=lambda s: s.start)
 
 
 def replace_side(side: Side, value: str) -> Side:

@@ -512,10 +512,11 @@ class Binder:
             none_cost = COST["no_side"]
         else:
             none_cost = COST["no_side_measure"]
-        return self._side_choices(atom, head, neighbours, n, none_cost, pair)
+        return self._side_choices(atom, head, neighbours, n, none_cost, pair, {item.topic for item in items})
 
     def _side_choices(
-        self, atom: Atom, head: Head | None, neighbours: list[Atom], n: int, none_cost: float, pair: bool = False
+        self, atom: Atom, head: Head | None, neighbours: list[Atom], n: int, none_cost: float, pair: bool = False,
+        topics: set[str] | None = None,
     ) -> list[tuple[float, Side | None, str]]:
         scene = self.scene
         virtual = scene.segments.cell_side.get(atom.start)
@@ -554,7 +555,7 @@ class Binder:
                 cost += 1.0
             out.append((cost, side, "next"))
         if not prior:
-            held = self._held_side(atom.sentence, head)
+            held = self._held_side(atom.sentence, head, topics or set())
             if held is not None:
                 cost = COST["held_side"]
                 if held.block:
@@ -580,7 +581,7 @@ class Binder:
         found: list[Side] = cache.get(sentence, [])
         return found
 
-    def _held_side(self, sentence: int, head: Head | None) -> Side | None:
+    def _held_side(self, sentence: int, head: Head | None, topics: set[str]) -> Side | None:
         """The side in hand from earlier sentences: one that was alone there, or a block."""
         at = sentence - 1
         steps = 0
@@ -591,7 +592,7 @@ class Binder:
                 if blocks and blocks[-1].value in ("right", "left") and sides[-1].value in (blocks[-1].value, "both"):
                     return blocks[-1]
                 single = {s.value for s in sides}
-                if len(single) == 1 and sides[-1].value in ("right", "left") and steps <= 1 and (head is None or head.sentence < sentence):
+                if len(single) == 1 and sides[-1].value in ("right", "left") and steps <= 1 and topics & self._topics_in(at):
                     return sides[-1]
                 return None
             if self.scene.segments.sentences[at].paragraph_start and steps and not self.scene.segments.sentences[at + 1].line_start:
@@ -599,6 +600,9 @@ class Binder:
             at -= 1
             steps += 1
         return None
+
+    def _topics_in(self, sentence: int) -> set[str]:
+        return {s.topic for h in self._heads_in(sentence) for s in h.senses if s.topic}
 
     # -- the chain
 

@@ -61,6 +61,10 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
     _differences(kept, lexicon)
     _implied(kept, lexicon)
     for known in by_identity.values():
+        vague = [r for r in known if r in kept and r.value in lexicon.items[r.item].vague]
+        if len({str(r.value) for r in known if r in kept} - {str(r.value) for r in vague} - {"absent"}) and vague:
+            for row in vague:
+                kept.remove(row)
         live = [r for r in known if r in kept]
         if len(live) > 1 and not _repeated(live, lexicon):
             for row in live:

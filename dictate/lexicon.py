@@ -83,6 +83,7 @@ class Item(_Strict):
     default_context: Context = {}
     circumstance: str = ""
     implies: str = ""
+    vague: list[str] = []
 
     @property
     def sided(self) -> bool:
@@ -265,6 +266,17 @@ def _parse(name: str, data: bytes, faults: list[str]) -> GroupFile | None:
     return None
 
 
+def _run_together(keys: tuple[str, ...]) -> tuple[str, ...]:
+    """"won t" as it is written without its apostrophe: "wont"."""
+    out: list[str] = []
+    for key in keys:
+        if key == "t" and out and out[-1].endswith("n"):
+            out[-1] += "t"
+        else:
+            out.append(key)
+    return tuple(out)
+
+
 class _Compiler:
     def __init__(self) -> None:
         self.lexicon = Lexicon()
@@ -293,9 +305,10 @@ class _Compiler:
                         sense.context, sense.data, plain, sense.side,
                     )
                 table = self.lexicon.cues if whole else self.lexicon.phrases
-                known = table.setdefault(keys, [])
-                if one not in known:
-                    known.append(one)
+                for form in {keys, _run_together(keys)} if whole else {keys}:
+                    known = table.setdefault(form, [])
+                    if one not in known:
+                        known.append(one)
                 if not whole and len(keys) == 1 and keys[0].isalpha() and 2 <= len(keys[0]) <= 6:
                     self.abbreviations.add(keys[0])
 

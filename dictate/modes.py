@@ -13,6 +13,8 @@ from dictate.note import Tokens
 from dictate.segments import Segments, Sentence
 
 SILENT = ("rest", "history", "other", "quoted", "purpose", "warning", "talk", "question")
+# In a plan only these cues end it: a condition or a purpose does not ("MRI if no better").
+_PLAN_ENDS = frozenset({"becaus", "warn", "told", "explain", "discuss", "adviz", "red", "safety", "precaution", "ed", "counsel", "reassur", "return", "leaflet"})
 _CLAUSE_END = frozenset({",", ":", ";", "(", ")", "-", "|"})
 _STARTERS = frozenset(
     "ok okay now and so just then right good well next lovely great fine again if please first but alright".split()
@@ -61,9 +63,12 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
         content[segments.sentence_of[mark.start]].append(mark)
     section = "finding"
     section_cue = -1
+    concluded = False
     for n, sentence in enumerate(segments.sentences):
         if section == "history" and _history_ends(tokens, sentence, content[n], segments, section_cue):
             section, section_cue = "finding", -1
+        if concluded and (sentence.paragraph_start or sentence.line_start):
+            concluded = False
         openers: list[tuple[int, str]] = []
         for cue in by_sentence[n]:
             for sense in cue.of("mode"):
@@ -77,7 +82,28 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
                 section, section_cue = value, place
             at = place
         _sentence_cues(tokens, sentence, by_sentence[n], content[n], mode, source)
+        first = _conclusion(content[n], mode, tokens) if section == "finding" else None
+        if concluded and section == "finding" or first is not None:
+            begin = sentence.start if first is None else first
+            concluded = True
+            for i in range(begin, sentence.end):
+                if mode[i] == "finding":
+                    mode[i] = "impression"
     return Modes(mode, source)
+
+
+_DENIALS = frozenset({"no", "not", "nothing", "without", "against", "nor"})
+
+
+def _conclusion(marks: list[Mark], mode: list[str], tokens: Tokens) -> int | None:
+    """Where a condition is concluded in the midst of findings: what follows is a summary."""
+    for mark in marks:
+        if mode[mark.start] not in ("finding", "impression") or not _only_impression(mark):
+            continue
+        before = {t.key for t in tokens.tokens[max(0, mark.start - 5) : mark.start]}
+        if not before & _DENIALS:
+            return mark.start
+    return None
 
 
 def _history_ends(tokens: Tokens, sentence: Sentence, marks: list[Mark], segments: Segments, cue: int) -> bool:
@@ -164,11 +190,15 @@ def _sentence_cues(
             for value, reach in sorted(senses):
                 if value in ("plan", "impression") or reach in ("section", "onward"):
                     continue
-                if base == "plan" and value in ("talk", "history", "purpose") and value != "purpose":
+                if base == "plan" and (value not in ("warning", "purpose") or tokens[cue.start].key not in _PLAN_ENDS):
                     continue
                 if value == "talk":
                     if _at_clause_start(tokens, cue.start, sentence) or sentence.run_on:
-                        put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
+                        end = _clause_end(tokens, cue.start, sentence, marks)
+                        if sentence.run_on:
+                            told = [m.start for m in marks if m.start >= cue.end and m.has("alone", "word", "generic", "complete", "side")]
+                            end = min([end, cue.end + 5, *told])
+                        put(cue.start, end, value, cue.start)
                 elif value == "finding":
                     continue
                 elif value == "rest":

@@ -1,83 +1,226 @@
 """Which values a negation reaches ("no ptosis, proptosis or diplopia but nystagmus on the left").
 
-A cue reaches forward over the value that follows it and on over a list of bare findings; it
-stops at an end cue, at a new test with a value of its own, and at the end of the sentence.
+A cue reaches forward over the value that follows it and on over a list of values; it stops at
+an end cue, at the next negation, at a new test or side with a value of its own, and at the end
+of the sentence. Commas do not stop it inside a list that ends in "or". Some cues reach back
+("ptosis was ruled out"), and some hold their own object and reach nothing ("no change in ...").
 """
 
 from __future__ import annotations
 
-from dictate.binding import Atom, Bound, Scene
+from bisect import bisect_left
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from dictate.binding import Bound, Scene
 from dictate.marks import Mark
 
 _LIST = frozenset({"or", "nor", "and", ",", "/", "&", "+"})
-_HARD = frozenset({",", ":", "-", "|", ".", ")", "("})
+_OR = frozenset({"or", "nor"})
+_HARD = frozenset({":", "-", "|", ".", ")", "(", ";"})
+_REACH = 6  # words between a negation and its first value
+_BACK = 5  # words between a value and a negation that follows it
+_MEMBER = 4  # words and signs between two members of a list
+_OR_MEMBER = 8  # the same inside a list that ends in "or"
+_SEEN = frozenset({"present", "positive"})
+
+
+@dataclass
+class _Sentence:
+    """What one sentence offers, each sort in order of place."""
+
+    end: int
+    found: list[Bound] = field(default_factory=list)
+    forward: list[Mark] = field(default_factory=list)
+    spent: list[Mark] = field(default_factory=list)
+    after: list[Mark] = field(default_factory=list)
+    ends: list[int] = field(default_factory=list)
+    clauses: list[int] = field(default_factory=list)
+    own_names: list[int] = field(default_factory=list)
+    sides: list[int] = field(default_factory=list)
 
 
 def negated(scene: Scene, bound: list[Bound]) -> dict[int, Mark]:
     """For each negated value (by its start token) the cue that negates it."""
     out: dict[int, Mark] = {}
-    by_sentence: dict[int, list[Bound]] = {}
-    for one in bound:
-        by_sentence.setdefault(one.atom.sentence, []).append(one)
-    cues: dict[int, list[Mark]] = {}
-    for cue in scene.cues:
-        cues.setdefault(scene.segments.sentence_of[cue.start], []).append(cue)
-    for sentence, found in by_sentence.items():
-        here = cues.get(sentence, [])
-        negations = [c for c in here if any(s.data == "negation" for s in c.of("cue"))]
-        ends = [c.start for c in here if any(s.data == "end" for s in c.of("cue"))]
-        for number, cue in enumerate(negations):
-            limit = scene.segments.sentences[sentence].end
-            if number + 1 < len(negations):
-                limit = negations[number + 1].start
-            stop = min([e for e in ends if e > cue.start] + [limit])
-            _spread(scene, cue, stop, found, out)
+    for sentence in _sentences(scene, bound):
+        starts = sorted([c.start for c in (*sentence.forward, *sentence.spent)])
+        for cue in sentence.forward:
+            _forward(scene, sentence, cue, _next(starts, cue.end, sentence.end), out)
+        for cue in sentence.spent:
+            _spent(scene, sentence, cue, _next(starts, cue.end, sentence.end), out)
+        for cue in sentence.after:
+            _back(scene, sentence, cue, out)
+        _carry_to_seen(sentence, out)
     return out
+
+
+def _sentences(scene: Scene, bound: list[Bound]) -> Iterable[_Sentence]:
+    """The sentences that hold both values and negations."""
+    sentence_of = scene.segments.sentence_of
+    out: dict[int, _Sentence] = {}
+    for cue in scene.cues:
+        kinds = {s.data for s in cue.of("cue")}
+        if not kinds & {"negation", "spent", "negation_after", "end", "exception", "clause"}:
+            continue
+        number = sentence_of[cue.start]
+        one = out.setdefault(number, _Sentence(scene.segments.sentences[number].end))
+        if "negation" in kinds:
+            one.forward.append(cue)
+        if "spent" in kinds:
+            one.spent.append(cue)
+        if "negation_after" in kinds:
+            one.after.append(cue)
+        if kinds & {"end", "exception"}:
+            one.ends.append(cue.start)
+        if "clause" in kinds:
+            one.clauses.append(cue.start)
+    out = {n: one for n, one in out.items() if one.forward or one.spent or one.after}
+    for b in bound:
+        if b.atom.sentence in out:
+            out[b.atom.sentence].found.append(b)
+    for head in scene.heads:
+        if head.sentence in out and not head.finding:
+            out[head.sentence].own_names.append(head.start)
+    for side in scene.sides:
+        if side.sentence in out:
+            out[side.sentence].sides.append(side.start)
+    return [one for one in out.values() if one.found]
+
+
+def _next(places: list[int], start: int, otherwise: int) -> int:
+    """The first place at or after a token."""
+    at = bisect_left(places, start)
+    return places[at] if at < len(places) else otherwise
+
+
+def _any_in(places: list[int], a: int, b: int) -> bool:
+    return _next(places, a, b) < b
 
 
 def _signs(scene: Scene, a: int, b: int) -> list[str]:
     return [t.key for t in scene.tokens.tokens[a:b] if t.kind != "space" and not t.skipped]
 
 
-def _spread(scene: Scene, cue: Mark, stop: int, found: list[Bound], out: dict[int, Mark]) -> None:
-    """Carry one negation over the list that follows it."""
-    last_end = cue.end
-    first = True
-    for one in found:
-        atom = one.atom
-        if atom.start < cue.end or not one.option.targets:
+def _or_end(scene: Scene, a: int, b: int) -> int:
+    """The place of the last "or" of the list that starts at token a; -1 if there is none."""
+    last = -1
+    for i in range(a, b):
+        token = scene.tokens[i]
+        if token.key in _HARD and token.kind == "punct" and not token.skipped:
+            break
+        if token.key in _OR:
+            last = i
+    return last
+
+
+def _at(found: list[Bound], place: int) -> int:
+    """The number of the first value that starts at or after a token."""
+    return bisect_left(found, place, key=lambda b: b.atom.start)
+
+
+def _forward(scene: Scene, sentence: _Sentence, cue: Mark, limit: int, out: dict[int, Mark]) -> None:
+    """Carry one negation to the value that it denies, and on over the list."""
+    stop = min(limit, _next(sentence.ends, cue.end, limit))
+    or_end = _or_end(scene, cue.end, stop)
+    last = cue.end
+    for at in range(_at(sentence.found, cue.start + 1), len(sentence.found)):
+        one = sentence.found[at]
+        if one.atom.start >= stop:
+            return
+        if not one.option.targets:
             continue
-        if atom.start >= stop:
-            break
-        signs = _signs(scene, last_end, atom.start)
-        if first:
-            if any(k in _HARD for k in signs) or len(signs) > 6:
-                break
-            if atom.sort == "number":
-                if len(signs) > 2:
-                    break
-                last_end = atom.end
-                continue
-            out[atom.start] = cue
-            first = False
-        elif not _continues(scene, one, cue, last_end, signs):
-            break
-        else:
-            out[atom.start] = cue
-        last_end = atom.end
+        signs = _signs(scene, last, one.atom.start)
+        if one.atom.sort == "number":
+            if len(signs) > 2:
+                return
+            last = one.atom.end
+            continue
+        if _reached(sentence, last, one.atom.start, signs, last <= or_end):
+            out.setdefault(one.atom.start, cue)
+            _list(scene, sentence, cue, at, stop, or_end, out)
+        return
 
 
-def _continues(scene: Scene, one: Bound, cue: Mark, last_end: int, signs: list[str]) -> bool:
-    """Whether a value is the next member of the negated list."""
-    atom: Atom = one.atom
-    if len(signs) > 4:
+def _spent(scene: Scene, sentence: _Sentence, cue: Mark, limit: int, out: dict[int, Mark]) -> None:
+    """A cue that holds its own object reaches on only where that object is a value."""
+    at = _at(sentence.found, cue.start)
+    if at < len(sentence.found) and sentence.found[at].atom.start < cue.end:
+        stop = min(limit, _next(sentence.ends, cue.end, limit))
+        out.setdefault(sentence.found[at].atom.start, cue)
+        _list(scene, sentence, cue, at, stop, _or_end(scene, cue.end, stop), out)
+
+
+def _list(
+    scene: Scene, sentence: _Sentence, cue: Mark, at: int, stop: int, or_end: int, out: dict[int, Mark]
+) -> None:
+    """Carry a negation from one negated value over the members of its list."""
+    last = sentence.found[at].atom.end
+    for one in sentence.found[at + 1 :]:
+        if one.atom.start >= stop:
+            return
+        if not one.option.targets:
+            continue
+        signs = _signs(scene, last, one.atom.start)
+        if not _continues(sentence, one, cue, last, signs, last <= or_end):
+            return
+        out.setdefault(one.atom.start, cue)
+        last = one.atom.end
+
+
+def _reached(sentence: _Sentence, last: int, start: int, signs: list[str], listed: bool) -> bool:
+    """Whether the first value after a negation is what it denies."""
+    if any(k in _HARD for k in signs):
         return False
-    if "or" in signs or "nor" in signs:
-        return True
+    if "," not in signs:
+        return len(signs) <= _REACH
+    return listed and len(signs) <= _OR_MEMBER and _plain_gap(sentence, last, start)
+
+
+def _plain_gap(sentence: _Sentence, a: int, b: int) -> bool:
+    """Whether nothing in between opens a statement of its own: a test, a side, a verb."""
+    return not any(_any_in(places, a, b) for places in (sentence.own_names, sentence.sides, sentence.clauses))
+
+
+def _continues(sentence: _Sentence, one: Bound, cue: Mark, last: int, signs: list[str], listed: bool) -> bool:
+    """Whether a value is the next member of the negated list."""
+    atom = one.atom
+    if any(k in _HARD for k in signs) or len(signs) > (_OR_MEMBER if listed else _MEMBER):
+        return False
+    if _any_in(sentence.clauses, last, atom.start):
+        return False
+    if any(k in _OR for k in signs):
+        return len(signs) <= _MEMBER or _plain_gap(sentence, last, atom.start)
     named_before = one.option.head is not None and one.option.head.end <= cue.start
     bare = atom.sort == "alone" or (atom.mark is not None and atom.mark.has("word") and named_before)
-    own_name = any(
-        last_end <= h.start and h.end <= atom.start and not h.finding for h in scene.heads if h.sentence == atom.sentence
-    )
-    side_between = any(s.sentence == atom.sentence and last_end <= s.start and s.end <= atom.start for s in scene.sides)
-    return bare and any(k in _LIST for k in signs) and not own_name and not side_between
+    return bare and any(k in _LIST for k in signs) and _plain_gap(sentence, last, atom.start)
+
+
+def _back(scene: Scene, sentence: _Sentence, cue: Mark, out: dict[int, Mark]) -> None:
+    """Carry a negation that follows its value back over the list before it."""
+    next_start = cue.start
+    first = True
+    for at in range(_at(sentence.found, cue.start) - 1, -1, -1):
+        one = sentence.found[at]
+        if one.atom.sort == "number" or not one.option.targets or next_start - one.atom.end > 4 * _BACK:
+            break
+        signs = _signs(scene, one.atom.end, next_start)
+        if any(k in _HARD for k in signs) or _any_in(sentence.ends, one.atom.end, next_start):
+            break
+        if first and ("," in signs and signs != [","] or len(signs) > _BACK):
+            break
+        if not first and not (signs and len(signs) <= _MEMBER and any(k in _LIST for k in signs)):
+            break
+        out.setdefault(one.atom.start, cue)
+        first = False
+        next_start = one.atom.start
+
+
+def _carry_to_seen(sentence: _Sentence, out: dict[int, Mark]) -> None:
+    """"No ptosis is seen": the word that answers a denied finding is denied with it."""
+    for one in sentence.found:
+        head, mark = one.option.head, one.atom.mark
+        if head is None or mark is None or head.start not in out or one.atom.start in out:
+            continue
+        if any(s.data in _SEEN for s in mark.of("generic")):
+            out[one.atom.start] = out[head.start]

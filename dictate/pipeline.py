@@ -96,6 +96,7 @@ def read_modes(reading: Reading) -> None:
 def read_undone(reading: Reading) -> None:
     """5. Nerves told by number, and tests declared not done."""
     tokens, marks = reading.tokens, reading.marks
+    reading.segments.cell_side = tables.cell_sides(tokens, marks.marks)
     reading.refs = nerves.find(tokens)
     said = nerves.statements(tokens, reading.refs, marks.marks, reading.segments.sentence_of)
     item = nerves.nerve_item(reading.lexicon)
@@ -118,7 +119,6 @@ def read_undone(reading: Reading) -> None:
 
 def build_scene(reading: Reading) -> None:
     """5. Names, sides, values and circumstances on offer."""
-    reading.segments.cell_side = tables.cell_sides(reading.tokens, reading.marks.marks)
     reading.scene = scene.build(reading.tokens, reading.lexicon, reading.marks, reading.segments, reading.modes)
 
 

@@ -61,6 +61,7 @@ class Emitter:
         self.used_heads: set[int] = set()
         self.rows: list[Observation] = []
         self.pairs: dict[int, tuple[int, str]] = {}
+        self.side_of_finding: dict[int, str] = {}
         self.negated_until = -1
         self.cue_by_sentence: dict[int, list[Mark]] = {}
         for cue in scene.cues:
@@ -233,19 +234,60 @@ class Emitter:
 
     # -- rows
 
+    def _elsewhere(self) -> list[tuple[Mark, str, int]]:
+        """"..., none on left gaze", "but not in primary": a denial for another circumstance."""
+        out: list[tuple[Mark, str, int]] = []
+        absent = {m.end: m for m in self.scene.marks if any(s.data == "absent" for s in m.of("generic"))}
+        absent |= {c.end: c for c in self.scene.cues if any(s.data == "negation" for s in c.of("cue"))}
+        for sentence, contexts in self.context_by_sentence.items():
+            for mark in list(contexts):
+                key = next((k for k in ("gaze",) if self._values_of(mark, k)), "")
+                if not key:
+                    continue
+                i = mark.start
+                while i > 0 and (self.tokens[i - 1].kind == "space" or self.tokens[i - 1].skipped or self.tokens[i - 1].key in ("on", "in", "to", "at", "when", "he", "she", "for")):
+                    i -= 1
+                if i not in absent:
+                    continue
+                out.append((mark, key, absent[i].start))
+                contexts.remove(mark)
+        return out
+
+    def _deny_elsewhere(self, found: list[tuple[Mark, str, int]]) -> None:
+        for mark, key, start in found:
+            sentence = self.scene.segments.sentence_of[mark.start]
+            earlier = [
+                r for r in self.rows
+                if r.order < start and key in self.scene.lexicon.items[r.item].context
+                and self.scene.lexicon.items[r.item].kind == "finding"
+                and sentence - self.scene.segments.sentence_of[r.spans[0][0]] <= 1
+            ]
+            if not earlier:
+                continue
+            last = max(earlier, key=lambda r: r.order)
+            for value in self._values_of(mark, key):
+                why = [f"{self.tokens.words(start, mark.end)!r} denies it there"]
+                self.rows.append(Observation(last.item, last.side, "absent", {key: value}, [(start, mark.end)], [], why, start))
+
     def emit(self) -> list[Observation]:
         """All observations, in the order told."""
+        elsewhere = self._elsewhere()
+        denied = {start for _, _, start in elsewhere}
+        self.negation = {k: c for k, c in self.negation.items() if c.start not in denied}
         self.pairs = self._pairs()
         qualified = {
             b.option.head.start
             for b in self.bound
             if b.option.head is not None and b.atom.mark is not None and b.option.targets and b.atom.mark.has("generic")
-            and any(s.role == "alone" and s.item == b.option.targets[0].item for s in b.option.head.senses)
+            and b.atom.start not in denied and any(s.role == "alone" and s.item == b.option.targets[0].item for s in b.option.head.senses)
         }
         for number, one in enumerate(self.bound):
+            if one.atom.start in denied:
+                continue
             if one.option.targets and not (one.atom.sort == "alone" and one.atom.start in qualified):
                 self._emit_one(number, one)
         self._untaken()
+        self._deny_elsewhere(elsewhere)
         self._same_again()
         self._except()
         return self.rows
@@ -338,6 +380,9 @@ class Emitter:
         answer = self.scene.answered.get(atom.start)
         if answer is not None:
             cue = None if answer[0] else answer[1]
+        side = option.side
+        if cue is None and side is not None and self.tokens[side.start].key == "neither" and side.start >= atom.end:
+            cue = Mark(side.start, side.end, (Sense("cue", "sides.toml#both", data="negation"),))
         suspected = self._suspected(atom)
         pair = atom.sort == "number" and len(option.targets) == 2 and option.targets[0].item == option.targets[1].item and not option.targets[0].reading.light if option.targets and option.targets[0].reading else False  # type: ignore[union-attr]
         for place, target in enumerate(option.targets):
@@ -398,6 +443,8 @@ class Emitter:
         sides: list[str | None]
         doubts: list[tuple[str, str]] = []
         said = target.side or (option.side.value if option.side is not None else "")
+        if not said and one.atom.sort == "number" and option.head is not None and option.head.start in self.side_of_finding:
+            said = self.side_of_finding[option.head.start]
         reading = target.reading
         if one.atom.sort == "direction" or (one.atom.mark is not None and target.value == "" and item.direction):
             value, direction_doubt = self._direction(item, one, cue)
@@ -453,6 +500,8 @@ class Emitter:
         self._odd_circumstance(item, context, doubts)
         if item.kind == "text" and item.role == "finding" and not set(item.context) <= set(context):
             return
+        if one.atom.sort == "alone" and len(sides) == 1 and sides[0] in ("right", "left"):
+            self.side_of_finding[one.atom.start] = str(sides[0])
         for side in sides:
             turned = dict(context)
             gaze = turned.get("gaze")

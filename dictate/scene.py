@@ -72,7 +72,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
                     Head(mark.start, mark.end, soft, segments.sentence_of[mark.start], False, mark.heard, talk, soft=True)
                 )
         findings = tuple(s for s in mark.of("alone") if s.data == "finding")
-        if findings and mode != "impression" or mark.has("complete"):
+        if findings and not _concludes(mark, mode) or mark.has("complete"):
             if not names:
                 scene.heads.append(
                     Head(mark.start, mark.end, findings, segments.sentence_of[mark.start], mark.plural, mark.heard, talk, finding=True)
@@ -176,6 +176,11 @@ def _roman_grades(scene: Scene, marks: Marks) -> list[Group]:
     return out
 
 
+def _concludes(mark: Mark, mode: str) -> bool:
+    """Whether a phrase stands for the condition and not for the finding, in a summary."""
+    return mode == "impression" and any(s.data == "impression" for s in mark.of("alone"))
+
+
 def _answers(scene: Scene) -> dict[int, tuple[bool, Mark]]:
     """Questions answered with yes or no at the head of the next sentence."""
     out: dict[int, tuple[bool, Mark]] = {}
@@ -236,7 +241,7 @@ def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
     findings = [s for s in mark.of("alone") if s.data == "finding"]
     if mark.has("complete"):
         sort = "complete"
-    elif findings and mode != "impression":
+    elif findings and not _concludes(mark, mode):
         sort = "alone"
     elif mark.has("direction") and not mark.has("word", "generic"):
         sort = "direction"
@@ -417,9 +422,8 @@ def _mark_blocks(scene: Scene) -> None:
         while after < len(tokens) and tokens[after].kind == "space":
             after += 1
         ending = tokens[after].key if after < sentence.end and after < len(tokens) else ""
-        said = scene.tokens.words(side.start, side.end).casefold()
         set_off = ending in (":", "-", ",") or tokens[after].kind == "break" if after < len(tokens) else False
-        if set_off or side.prepositional and ("on" in said or True) or "eye" in said and sentence.line_start or said in ("od", "os", "re", "le") and sentence.line_start:
+        if set_off or side.prepositional:
             side.block = True
 
 

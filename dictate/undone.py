@@ -68,10 +68,14 @@ def find(
             continue
         used.update(range(cue.start, cue.end))
         for mark in chosen:
-            used.update(range(mark.start, mark.end))
+            if not mark.has("name", "topic"):
+                used.update(range(mark.start, mark.end))
             sides = [m for m in by_sentence[sentence] if m.has("side") and abs(m.start - mark.end) <= 3 or m.has("side") and 0 <= mark.start - m.end <= 1]
+            cell = segments.cell_side.get(cue.start)
             joined = any(tokens[i].key in ("and", "&", "/") for m in sides for i in range(max(0, m.start - 2), m.start))
             side = sides[0].of("side")[0].value if len(sides) == 1 and not joined else None
+            if cell is not None:
+                side = cell[0]
             for item in _items(lexicon, mark):
                 one = side if side in ("right", "left") and item.sided else None
                 low, high = min(cue.start, mark.start), max(cue.end, mark.end)

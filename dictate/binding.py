@@ -42,7 +42,7 @@ COST = {
     "skipped_side": 1.2,
     "skipped_name": 0.25,
     "turn": 0.35,  # a change of direction between neighbours
-    "shared_turn": 0.5,
+    "shared_turn": 0.8,
     "prepositional": 0.5,  # "... on the right": belongs to what stands before it
     "topic": 0.3,
     "sibling": 0.6,
@@ -184,6 +184,10 @@ def read_number(scene: Scene, group: Group, item: Item) -> list[Reading]:
     prefixed = values.near_prefix(tokens, group)
     if item.kind != "near" and prefixed and not group.nums[0].decimal:
         return []
+    if item.scale == "percent":
+        if unit != "%" or len(group.nums) != 1:
+            return []
+        return [Reading("absent" if group.nums[0].value >= 100 else "present", group.start, unit_end)]
     if item.kind == "acuity":
         return [] if unit in ("mm", "cm", "mm[Hg]", "Hz", "%") else values.acuity(tokens, group)
     if item.kind == "near":
@@ -197,6 +201,8 @@ def read_number(scene: Scene, group: Group, item: Item) -> list[Reading]:
             return values.plus_grade(tokens, group)
         return [] if unit not in ("", "%") else values.small_grade(tokens, group, 6 if item.scale == "1-6" else 4)
     if item.kind == "quantity":
+        if "time" in item.soft_context and _clock_like(group):
+            return []
         readings = values.quantity(tokens, group, item, unit)
         if unit and readings:
             last = readings[-1]
@@ -208,6 +214,13 @@ def read_number(scene: Scene, group: Group, item: Item) -> list[Reading]:
             return []
         return readings
     return []
+
+
+def _clock_like(group: Group) -> bool:
+    """Two decimals that could be minutes ("14.35"): a time and no pressure."""
+    digits = group.nums[0].digits
+    whole, _, part = digits.partition(".")
+    return len(group.nums) == 1 and len(part) == 2 and part < "60" and whole.isdigit() and 7 <= int(whole) <= 23
 
 
 # ---- what an atom would say under a head --------------------------------------------------------
@@ -377,7 +390,10 @@ class Binder:
             taken = sum(1 for a in before if a.start >= head.end)
             cost = 0.12 * commas + 0.1 * links + COST["other_name"] * min(skipped, 4) + 0.03 * taken
             self._add(found, atom, head, "prev", cost)
+        loose_here = loose_word(atom)
         for rank, head in enumerate(later[:2]):
+            if loose_here:
+                break
             commas, links = self.separators(atom.end, head.start)
             between = sum(1 for a in after if a.start < head.start)
             gap = head.start - atom.end
@@ -386,7 +402,7 @@ class Binder:
         held = self._held(atom.sentence)
         loose = atom.sort == "word" and atom.mark is not None and _loose(atom.mark)
         strange = self._strange(atom) if held else 0
-        if loose:
+        if loose or scene.modes.mode[atom.start] == "impression":
             held = []
         for rank, head in enumerate(held):
             away = atom.sentence - head.sentence
@@ -408,7 +424,7 @@ class Binder:
                 continue
             sure = prefixed or any("logMAR" in str(r.value) for r in readings)
             slashed = "/" in atom.group.signs
-            cost = 0.6 if sure else (1.9 if slashed else 2.6)
+            cost = 0.6 if sure else (2.4 if slashed else 3.0)
             targets = []
             for r in readings:
                 doubt = r.doubt if sure else (r.doubt or "item")
@@ -426,6 +442,21 @@ class Binder:
             self.__dict__["_by_sentence"] = cache
         found: list[Head] = cache.get(sentence, [])
         return found
+
+    def _score_alone(self, targets: list[Target]) -> bool:
+        return any(t.value is None and self.scene.lexicon.items[t.item].kind == "score" for t in targets)
+
+    def _counts_things(self, atom: Atom, head: Head) -> bool:
+        """A spoken number before a word the lexicon lacks ("two thumbs"), not right after the name."""
+        if atom.group is None or any(n.digits for n in atom.group.nums) or 0 <= atom.start - head.end <= 3:
+            return False
+        i = atom.end
+        while i < len(self.tokens) and (self.tokens[i].kind == "space" or self.tokens[i].skipped):
+            i += 1
+        return (
+            i < len(self.tokens) and self.tokens[i].kind == "word" and i not in self.scene.known
+            and self.tokens[i].key not in _PLAIN_WORDS and i not in self.scene.units
+        )
 
     def _strange(self, atom: Atom) -> int:
         """How many words of the atom's sentence the lexicon knows nothing of."""
@@ -456,6 +487,8 @@ class Binder:
         return out
 
     def _add(self, found: list[tuple[float, Head | None, str, list[Target]]], atom: Atom, head: Head, way: str, cost: float) -> None:
+        if self._counts_things(atom, head):
+            cost += 1.2
         best: tuple[float, list[Target]] | None = None
         members = head.group or (head,)
         joined: list[Target] = []
@@ -470,6 +503,10 @@ class Binder:
             options.sort(key=lambda o: o[0])
             if len(members) == 1:
                 for extra, targets in options[:2]:
+                    if self._score_alone(targets):
+                        if way == "held":
+                            continue
+                        extra += 0.8
                     found.append((cost + extra, head, way, targets))
                 return
             if best is None or options[0][0] > best[0]:
@@ -548,7 +585,7 @@ class Binder:
             commas, links = self.separators(atom.end, side.start)
             foreign = sum(1 for h in heads if atom.end <= h.start and h.end <= side.start and h is not head and not (head and h in head.group))
             between = sum(1 for a in neighbours[n + 1 :] if a.start < side.start)
-            cost = COST["next_side"] + COST["next_side_comma"] * commas + COST["next_side_and"] * links + 1.5 * foreign + COST["between"] * between
+            cost = COST["next_side"] + COST["next_side_comma"] * commas + COST["next_side_and"] * links + 3.0 * foreign + COST["between"] * between
             if side.start - atom.end > 6:
                 cost += 0.1 * (side.start - atom.end - 6)
             if scene.segments.cell_of[side.start] != scene.segments.cell_of[atom.start]:
@@ -730,6 +767,13 @@ _PLAIN_WORDS = frozenset(
     ha had have can could will would shall should may might must get got see saw look find found go went come came
     up down out over under about after before because through into onto him me them us you""".split()
 )
+
+
+def loose_word(atom: Atom) -> bool:
+    """Whether an atom is everyday praise that may not qualify a name behind it ("okay, smell")."""
+    return atom.sort == "word" and atom.mark is not None and _loose(atom.mark) and any(
+        s.data in ("normal", "present") for s in atom.mark.of("generic")
+    )
 
 
 def _loose(mark: Mark) -> bool:

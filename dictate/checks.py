@@ -47,6 +47,10 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
         if row.many and known and same is None and "certainty" not in row.context:
             same = known[0]
         if same is not None:
+            if row.later:
+                for old in [k for k in known if k is not same]:
+                    kept.remove(old)
+                    known.remove(old)
             same.spans += [s for s in row.spans if s not in same.spans]
             if not row.doubts and same.doubts and all(r == "heard" for r, _ in same.doubts):
                 same.doubts.clear()

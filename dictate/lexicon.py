@@ -77,7 +77,7 @@ class Item(_Strict):
     with_: list[With] = Field(default=[], alias="with")
     direction: Direction | None = None
     certainty: list[str] = []
-    scale: Literal["", "mrc", "plus", "0-4", "1-6"] = ""
+    scale: Literal["", "mrc", "plus", "0-4", "1-6", "percent"] = ""
     allowed: list[float] = []
     not_done: list[str] = []
     default_context: Context = {}
@@ -134,6 +134,7 @@ class Mode(_Strict):
 
     mode: str
     reach: Literal["clause", "sentence", "section", "onward"]
+    also: list[str] = []  # words one of which must follow in the sentence for the cue to count
     say: list[str]
 
 
@@ -181,6 +182,7 @@ class Sense:
     data: str = ""
     cased: str = ""
     side: str = ""
+    also: frozenset[str] = frozenset()
 
 
 @dataclass
@@ -302,7 +304,7 @@ class _Compiler:
                 if cased:
                     one = Sense(
                         sense.role, sense.source, sense.item, sense.topic, sense.value,
-                        sense.context, sense.data, plain, sense.side,
+                        sense.context, sense.data, plain, sense.side, sense.also,
                     )
                 table = self.lexicon.cues if whole else self.lexicon.phrases
                 for form in {keys, _run_together(keys)} if whole else {keys}:
@@ -380,7 +382,7 @@ class _Compiler:
         for cue in group.cue:
             self.add(cue.say, Sense("cue", f"{name}#{cue.type}", data=cue.type))
         for mode in group.mode:
-            self.add(mode.say, Sense("mode", f"{name}#{mode.mode}.{mode.reach}", value=mode.mode, data=mode.reach))
+            self.add(mode.say, Sense("mode", f"{name}#{mode.mode}.{mode.reach}", value=mode.mode, data=mode.reach, also=frozenset(k for w in mode.also for k, _ in pieces(w))))
         for word in group.context:
             self.context_values.setdefault(word.key, set()).add(word.value)
             self.add(

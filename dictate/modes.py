@@ -57,7 +57,13 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
     source = [-1] * size
     by_sentence: list[list[Mark]] = [[] for _ in segments.sentences]
     for cue in cues:
-        by_sentence[segments.sentence_of[cue.start]].append(cue)
+        number = segments.sentence_of[cue.start]
+        wanted = {k for s in cue.of("mode") for k in s.also}
+        if wanted:
+            end = segments.sentences[number].end
+            if not wanted & {t.key for t in tokens.tokens[cue.end : min(end, cue.end + 9)]}:
+                continue
+        by_sentence[number].append(cue)
     content: list[list[Mark]] = [[] for _ in segments.sentences]
     for mark in marks:
         content[segments.sentence_of[mark.start]].append(mark)

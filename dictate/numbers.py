@@ -126,6 +126,8 @@ class _Reader:
             return Num(i, i + 2, float("0." + self.tokens[i + 1].text), token.text + self.tokens[i + 1].text, decimal=True)
         if token.kind != "number" or not token.text.isdigit():
             return None
+        if i + 1 < self.size and self.glued(i + 1) and self.word(i + 1) in ("st", "nd", "rd", "th"):
+            return None
         text, end = token.text, i + 1
         decimal = False
         if end + 1 < self.size and self.tokens[end].text in (".", "·") and self.glued(end) and self.glued(end + 1) and self.tokens[end + 1].text.isdigit():

@@ -112,6 +112,7 @@ def read_undone(reading: Reading) -> None:
     marks.marks = [m for m in marks.marks if m.start not in reading.nerve_tokens]
     numbered = {i for r in reading.refs for i in range(r.start, r.end)}
     marks.groups = [g for g in marks.groups if g.start not in numbered]
+    marks.marks = [m for m in marks.marks if m.start not in numbered or m.has("cue", "side") or m.end - 1 not in numbered]
     found, used = undone.find(tokens, reading.lexicon, marks.marks, reading.segments, reading.modes, reading.refs)
     reading.undone += found
     marks.marks = [m for m in marks.marks if m.start not in used]

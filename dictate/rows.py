@@ -195,12 +195,16 @@ class Emitter:
         if owned:
             if key in ("fork", "sample"):
                 return list(dict.fromkeys(v for m in owned for v in self._values_of(m, key)))
+            if any("pinhole" in self._values_of(m, key) for m in owned) and len(owned) > 1 and owned[-1].start - owned[0].end <= 5:
+                return ["pinhole"]
             owned.sort(key=lambda m: atom.start - m.end if m.end <= atom.start else m.start - atom.end + 1)
             return self._values_of(owned[0], key)[:1]
         before = [m for m in marks if m.start < atom.start]
         while before and "pinhole" in self._values_of(before[-1], key) and self._pinhole_over(before[-1], atom):
             before.pop()
         if before:
+            if len(before) > 1 and "pinhole" in self._values_of(before[-2], key) and before[-1].start - before[-2].end <= 5:
+                before.pop()
             return self._values_of(before[-1], key)[:1]
         behind = [m for m in marks if m.start >= atom.end and "pinhole" not in self._values_of(m, key)]
         if behind and key not in ("viewing",):

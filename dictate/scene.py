@@ -101,6 +101,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     _distances(scene)
     _bare_directions(scene)
     _denied_names(scene)
+    _discourse(scene)
     scene.atoms.sort(key=lambda a: (a.start, a.end))
     scene.heads.sort(key=lambda h: h.start)
     _merge_pairs(scene)
@@ -181,6 +182,38 @@ def _concludes(mark: Mark, mode: str) -> bool:
     return mode == "impression" and any(s.data == "impression" for s in mark.of("alone"))
 
 
+_BARE = frozenset({"to", "go", "goe", "goes", "went", "from", "into", "on", "toward", "in", "com", "come", "came"})
+
+
+def _side_follows(scene: Scene, mark: Mark) -> bool:
+    """Whether a side comes right after a small word of direction ("to the left")."""
+    starts = {s.start for s in scene.sides} | {m.start for m in scene.marks if m.has("side")}
+    steps = 0
+    i = mark.end
+    while i < len(scene.tokens) and steps < 3:
+        if i in starts:
+            return True
+        token = scene.tokens[i]
+        if token.kind == "punct" or token.kind == "break":
+            return False
+        steps += token.kind == "word" and not token.skipped
+        i += 1
+    return False
+
+
+_AFTER_SAME = frozenset({"on", "in", "both", "for", "each", "either", "all", "side", "again", "and", "with", "at", "to", "as", "throughout"})
+
+
+def _mere_same(scene: Scene, mark: Mark) -> bool:
+    """"the same fork": "same" before a noun says nothing of a finding."""
+    if scene.tokens[mark.end - 1].key != "same":
+        return False
+    i = mark.end
+    while i < len(scene.tokens) and scene.tokens[i].kind == "space":
+        i += 1
+    return i < len(scene.tokens) and scene.tokens[i].kind == "word" and scene.tokens[i].key not in _AFTER_SAME
+
+
 def _answers(scene: Scene) -> dict[int, tuple[bool, Mark]]:
     """Questions answered with yes or no at the head of the next sentence."""
     out: dict[int, tuple[bool, Mark]] = {}
@@ -247,13 +280,28 @@ def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
         sort = "direction"
     elif any(r in ("word", "generic", "direction") for r in roles):
         sort = "word"
-    if not sort:
+    if sort == "direction" and scene.tokens[mark.start].key in _BARE and not _side_follows(scene, mark):
+        return
+    if not sort or sort == "word" and _mere_same(scene, mark):
         return
     if mark.start in numbered:
         return
     scene.atoms.append(
         Atom(mark.start, mark.end, sort, mark, None, scene.segments.sentence_of[mark.start], scene.segments.cell_of[mark.start])  # type: ignore[arg-type]
     )
+
+
+def _discourse(scene: Scene) -> None:
+    """"Right, ..." at the head of a spoken sentence is no side when the note is talk."""
+    spoken = sum(1 for s in scene.segments.sentences if scene.modes.mode[s.start] in ("talk", "question"))
+    if spoken < 3:
+        return
+    for side in list(scene.sides):
+        first = scene.segments.sentences[side.sentence].start
+        while first < side.start and scene.tokens[first].kind in ("space", "break"):
+            first += 1
+        if first == side.start and side.end - side.start == 1 and scene.tokens[min(side.end, len(scene.tokens) - 1)].key == ",":
+            scene.sides.remove(side)
 
 
 def _distances(scene: Scene) -> None:
@@ -417,6 +465,11 @@ def _mark_blocks(scene: Scene) -> None:
             only_starters = False
             break
         if not only_starters:
+            j = side.start - 1
+            while j > sentence.start and (scene.tokens[j].kind == "space" or scene.tokens[j].skipped):
+                j -= 1
+            if sentence.run_on and scene.tokens[j].key in ("now", "then", "next"):
+                side.block = True
             continue
         after = side.end
         while after < len(tokens) and tokens[after].kind == "space":

@@ -18,7 +18,7 @@ _PATTERN = re.compile(
     rf"|\bhalf\spast\s(?:{_HOURS})\b"
     rf"|\b{_N}\s?(?:am|pm|a\.m\.|p\.m\.)(?!\w)"
     rf"|\b(?:[01]\d|2[0-3])[0-5]\d\s?(?:hrs|hours|h)\b"
-    rf"|(?<=\bat\s)(?:{_HOURS})\s(?:thirty|fifteen|forty five|oh five|ten|twenty)\b",
+    rf"|(?<=\bat\s)(?:{_HOURS}|thirteen|fourteen|fifteen|sixteen|seventeen|eighteen|nineteen|twenty)\s(?:thirty|fifteen|forty five|oh five|ten|twenty)\b",
     re.IGNORECASE,
 )
 

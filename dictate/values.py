@@ -266,8 +266,8 @@ def plus_grade(tokens: Tokens, group: Group) -> list[Reading]:
     if word == "log" or _preceded_by_log(tokens, group.start):
         shown = f"{num.value:.1f}"
         return [Reading(f"{shown} log", group.start, at + 1 if word == "log" else group.end)]
-    if group.signs == ("+",) or word == "+":
-        return [Reading(f"{int(num.value)}+", group.start, max(group.end, at + 1 if word == "+" else group.end))]
+    if group.signs == ("+",) or word in ("+", "plus"):
+        return [Reading(f"{int(num.value)}+", group.start, max(group.end, at + 1 if word in ("+", "plus") else group.end))]
     before, word = _before(tokens, group.start)
     if word in ("grade", "graded", "gr") and num.value == int(num.value) and num.value <= 5:
         return [Reading(f"{int(num.value)}", group.start, group.end)]

@@ -156,6 +156,7 @@ class Scene:
     known: set[int] = field(default_factory=set)  # tokens that a mark or a number covers
     groups: list[Group] = field(default_factory=list)
     distances: dict[int, str] = field(default_factory=dict)  # atom start -> "1 m"
+    labels: set[int] = field(default_factory=set)  # starts of findings that head their line
     answered: dict[int, tuple[bool, Mark]] = field(default_factory=dict)  # atom start -> (yes, answer)
     same: list[tuple[Mark, str]] = field(default_factory=list)  # "same on the left"
     told: dict[int, tuple[str, Group]] = field(default_factory=dict)  # numbers that are circumstances
@@ -489,6 +490,8 @@ class Binder:
     def _add(self, found: list[tuple[float, Head | None, str, list[Target]]], atom: Atom, head: Head, way: str, cost: float) -> None:
         if self._counts_things(atom, head):
             cost += 1.2
+        if head.soft and atom.mark is not None and _loose(atom.mark):
+            return
         best: tuple[float, list[Target]] | None = None
         members = head.group or (head,)
         joined: list[Target] = []
@@ -520,10 +523,14 @@ class Binder:
         if atom.sort == "number" or atom.mark is None or not atom.mark.has("generic"):
             return False
         if way == "held":
-            return True
+            return bool(self._heads_in(atom.sentence)) or self._words_in(atom.sentence) > 5
         a, b = (head.end, atom.start) if way == "prev" else (atom.end, head.start)
         gap = [t.key for t in self.tokens.tokens[a:b] if t.kind != "space" and not t.skipped]
         return len(gap) > 3 or any(g in (",", "and", "but", ".", ";", "with") for g in gap)
+
+    def _words_in(self, sentence: int) -> int:
+        one = self.scene.segments.sentences[sentence]
+        return sum(1 for t in self.tokens.tokens[one.start : one.end] if t.kind == "word" and not t.skipped)
 
     # -- sides
 

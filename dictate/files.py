@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import sys
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from dictate.errors import NoteError
@@ -67,10 +67,14 @@ def size(count: int) -> str:
     return f"{count / 1_000_000:.3g} MB" if count >= 100_000 else f"{count} bytes"
 
 
+def _too_large(name: str, found: str) -> NoteError:
+    return NoteError(f"{name}: a note can have {size(MAX_BYTES)} at most, and this has {found}")
+
+
 def decode(data: bytes, name: str) -> NoteFile:
     """The text of a note's bytes. Raises NoteError: too large, binary, or of no certain encoding."""
     if len(data) > MAX_BYTES:
-        raise NoteError(f"{name}: {size(len(data))} is more than a note can have ({size(MAX_BYTES)})")
+        raise _too_large(name, f"{size(len(data))}")
     for start, what in _DOCUMENTS:
         if data.startswith(start):
             raise NoteError(f"{name}: this is {what}, not a note in plain text; {_SAVE}")
@@ -156,7 +160,9 @@ def _fits(text: str, i: int) -> bool:
 
 
 def _letter(char: str, before: str, after: str) -> bool:
-    """An accented letter beside other letters, of their case."""
+    """An accented letter beside other letters, of their case, and no quotation mark misread."""
+    if char == "í" and after in ("s", "t", "d") or char == "ì" and not before.isalpha() or char == "î" and not after.isalpha():
+        return False
     if not (before.isascii() and before.isalpha() or after.isascii() and after.isalpha()):
         return False
     return char.islower() or not before.islower()
@@ -165,7 +171,10 @@ def _letter(char: str, before: str, after: str) -> bool:
 def read_file(path: str) -> NoteFile:
     """Read one note; "-" is standard input. Raises NoteError with the file's name and the reason."""
     if path == STDIN:
-        return decode(sys.stdin.buffer.read(MAX_BYTES + 1), "standard input")
+        data = sys.stdin.buffer.read(MAX_BYTES + 1)
+        if len(data) > MAX_BYTES:
+            raise _too_large("standard input", "more")
+        return decode(data, "standard input")
     place = Path(path)
     try:
         if place.is_dir():
@@ -181,6 +190,5 @@ def read_file(path: str) -> NoteFile:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise NoteError(f"{path}: {reason.lower()}") from None
     if len(data) > MAX_BYTES:
-        raise NoteError(f"{path}: {size(max(whole, len(data)))} is more than a note can have ({size(MAX_BYTES)})")
-    note = decode(data, place.name)
-    return note
+        raise _too_large(path, size(whole) if whole > MAX_BYTES else "more")
+    return replace(decode(data, path), name=place.name)

@@ -27,6 +27,8 @@ _PRONOUN_AFTER = frozenset(
     """right left this that other the each which every only any no first second last next same good bad
     better worse another either neither not""".split()
 )
+# "near point 8": a point of the eye, no decimal point.
+_NO_DECIMAL_AFTER = frozenset({"near", "break", "recovery", "end", "far", "this", "that", "view", "some", "the", "null", "pressure", "blur", "every", "which", "at"})
 FRACTIONS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "⅓": 1 / 3, "⅔": 2 / 3}
 POINT = frozenset({"point", "decimal", "dot"})
 ROMAN = {r: n for n, r in enumerate("I II III IV V VI VII VIII IX X XI XII".split(), 1)}
@@ -200,7 +202,7 @@ class _Reader:
         if not word:
             return None
         if word in POINT:
-            return self.point(i)
+            return None if i and self.word(self.before(i)) in _NO_DECIMAL_AFTER else self.point(i)
         if word in ZERO:
             after = self.next(i)
             if after < self.size and self.word(after) in POINT:

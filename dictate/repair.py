@@ -38,6 +38,7 @@ _NUMBERS = frozenset(
     seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred half quarter point
     nought first second third fourth fifth sixth seventh eighth ninth tenth over plus minus""".split()
 )
+_COMMON = 20_000  # an everyday word
 _WINDOW = 5  # most words, small ones included, that one term is looked for in
 _GAP = 3  # most words that stand for one word of a phrase
 
@@ -216,3 +217,331 @@ def _build(lexicon: Lexicon) -> _Index:
             for shorter in _without_one(word):
                 index.deletions.setdefault(shorter, set()).add(word)
     return index
+
+
+# -- what the note leaves over
+
+_FREE, _SMALL, _SOFT, _HELD, _STOP = range(5)
+
+
+class _Word(NamedTuple):
+    """A word of the note: its tokens, its form, and what exact matching made of it."""
+
+    start: int
+    end: int
+    key: str
+    text: str
+    state: int
+    rank: int
+
+
+class _Found(NamedTuple):
+    start: int
+    end: int
+    phrase: _Phrase
+    heard: bool
+    margin: float
+
+
+_JOINED = frozenset({"s", "ve", "t", "re", "ll", "d", "m"})
+
+
+def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabulary: frozenset[str]) -> list[_Word]:
+    held: dict[int, Mark] = {i: m for m in marks for i in range(m.start, m.end)}
+    out: list[_Word] = []
+    every = tokens.tokens
+    i, size = 0, len(every)
+    titled = False
+    while i < size:
+        token = every[i]
+        if token.kind == "space" or token.skipped and token.kind == "punct" or token.spoken == "skip":
+            i += 1
+            continue
+        end = i + 1
+        if token.kind != "word" or token.spoken or i in taken or not token.text.isalpha():
+            out.append(_Word(i, end, token.key, "", _STOP, 0))
+            titled = token.key == "." and titled
+            i = end
+            continue
+        text = plain(token.text)
+        if end + 1 < size and every[end].key == "'" and every[end + 1].text in _JOINED and every[end].start == token.end and every[end + 1].start == every[end].end:
+            text += every[end + 1].text
+            end += 2
+        mark = held.get(i)
+        if mark is not None:
+            soft = mark.end - mark.start == 1 and len(text) <= 4 and {s.role for s in mark.senses} <= _CONSUMABLE
+            state = _SOFT if soft and not mark.heard else _HELD
+        elif token.skipped:
+            state = _SMALL
+        elif titled or text in _NUMBERS:
+            state = _STOP
+        else:
+            state = _FREE
+        rank = 0 if state in (_SMALL, _HELD) or token.key in vocabulary else _rank(text)
+        out.append(_Word(i, end, token.key, text, state, rank))
+        titled = text in _TITLES
+        i = end
+    return out
+
+
+class _Near:
+    """The subjects named around a place."""
+
+    def __init__(self, marks: Sequence[Mark], lexicon: Lexicon) -> None:
+        self.places: list[int] = []
+        self.topics: list[frozenset[str]] = []
+        for mark in marks:
+            senses = [s for s in mark.of("name", "topic", "alone", "word") if s.topic or s.item]
+            if senses and not mark.heard and not mark.has("generic", "side"):
+                self.places.append(mark.start)
+                self.topics.append(_topics(senses, lexicon))
+
+    def at(self, start: int, end: int) -> frozenset[str]:
+        """Topics within reach of tokens `start` up to `end`: further back than ahead."""
+        low = bisect_left(self.places, start - _BACK)
+        high = bisect_right(self.places, end + _AHEAD)
+        return frozenset().union(*self.topics[low:high])
+
+
+_BACK, _AHEAD = 40, 20  # tokens, blanks between words not counted
+
+
+def _one_edit(word: str, index: _Index) -> set[str]:
+    found: set[str] = set(index.deletions.get(word, ()))
+    for shorter in _without_one(word):
+        found |= index.deletions.get(shorter, set())
+    return {w for w in found if w != word and OSA.distance(word, w, score_cutoff=1) <= 1}
+
+
+def _near_english(word: str, vocabulary: frozenset[str]) -> bool:
+    """Whether an everyday word that the lexicon does not hold is one letter away."""
+    english = _english()
+    alphabet = "abcdefghijklmnopqrstuvwxyz"
+    for i in range(len(word) + 1):
+        head, tail = word[:i], word[i:]
+        forms = [head + tail[1:], head + tail[1:2] + tail[:1] + tail[2:]]
+        forms += [head + c + rest for c in alphabet for rest in (tail, tail[1:])]
+        if any(english.get(f, _ENGLISH_WORDS) < _COMMON and key(f) not in vocabulary for f in forms):
+            return True
+    return False
+
+
+def _slips(word: _Word, index: _Index) -> set[str]:
+    """The lexicon words that this one is a plain typing slip of."""
+    if word.state != _FREE or word.end - word.start != 1 or word.rank < _ENGLISH_WORDS or len(word.text) < 4:
+        return set()
+    found: set[str] = set()
+    for form in {word.text, word.key}:
+        for near in _one_edit(form, index):
+            exchanged = len(near) == len(form) and sorted(near) == sorted(form)
+            same_start = near[0] == form[0] or exchanged or near[1:] == form
+            if same_start and len(near) >= 4 and (exchanged or len(form) >= 5):
+                found.add(near)
+    return found if found and not _near_english(word.text, index.vocabulary) else set()
+
+
+def _likeness(heard: str, bones: str, letters: str, term: tuple[str, str, str]) -> float:
+    """How alike two stretches are, 0 to 1: sound, consonants and letters in equal parts."""
+    similar = Levenshtein.normalized_similarity
+    return (similar(heard, term[0]) + similar(bones, term[1]) + similar(letters, term[2])) / 3
+
+
+class _Repairer:
+    def __init__(self, tokens: Tokens, lexicon: Lexicon, marks: Sequence[Mark], taken: frozenset[int]) -> None:
+        self.tokens = tokens
+        self.lexicon = lexicon
+        self.index = _index(lexicon)
+        self.words = _words(tokens, marks, taken, self.index.vocabulary)
+        self.near = _Near(marks, lexicon)
+        self.spans = sorted((m.start, m.end) for m in marks)
+        self.found: list[_Found] = []
+
+    def run(self) -> list[Mark]:
+        self._read_slips()
+        self._read_gaps()
+        self._read_stretches()
+        self.found.sort(key=lambda f: (f.heard, -f.margin, f.start))
+        taken: set[int] = set()
+        out: list[Mark] = []
+        for one in self.found:
+            if taken.isdisjoint(range(one.start, one.end)):
+                taken.update(range(one.start, one.end))
+                mark = self._mark(one)
+                if mark is not None:
+                    out.append(mark)
+        return sorted(out, key=lambda m: m.start)
+
+    def _mark(self, one: _Found) -> Mark | None:
+        senses = tuple(s for s in self.lexicon.phrases[one.phrase] if not s.cased)
+        if not senses:
+            return None
+        plural = is_plural(self.tokens[one.end - 1].text)
+        return Mark(one.start, one.end, senses, plural, heard=one.heard, read_as=" ".join(one.phrase))
+
+    def _whole_marks(self, start: int, end: int) -> bool:
+        """Whether no mark lies partly inside the stretch."""
+        return all(a >= start and b <= end or b <= start or a >= end for a, b in self.spans if a < end and b > start)
+
+    # -- slips
+
+    def _read_slips(self) -> None:
+        options: dict[int, set[str]] = {}
+        for n, word in enumerate(self.words):
+            if found := _slips(word, self.index):
+                options[n] = found
+        for n in options:
+            self._read_slip(n, options)
+
+    def _read_slip(self, n: int, options: dict[int, set[str]]) -> None:
+        """The longest phrase through the corrected word; one reading only, or none."""
+        places = [k for k in range(max(0, n - 8), min(len(self.words), n + 9)) if self.words[k].state != _SMALL]
+        at = places.index(n)
+        best: dict[_Phrase, tuple[int, int]] = {}
+        for size in range(6, 0, -1):
+            for first in range(max(0, at - size + 1), at + 1):
+                run = places[first : first + size]
+                if len(run) < size:
+                    continue
+                phrases: list[_Phrase] = [()]
+                for k in run:
+                    forms = options.get(k) or {self.words[k].key}
+                    phrases = [(*p, f) for p in phrases for f in forms]
+                for phrase in phrases[:16]:
+                    senses = self.lexicon.phrases.get(phrase)
+                    if senses and any(not s.cased for s in senses):
+                        start, end = self.words[run[0]].start, self.words[run[-1]].end
+                        if self._whole_marks(start, end):
+                            best[phrase] = (start, end)
+            if best:
+                break
+        if len({_what(self.lexicon.phrases[p]) for p in best}) == 1:
+            phrase, (start, end) = next(iter(best.items()))
+            self.found.append(_Found(start, end, phrase, False, 1.0 + len(phrase)))
+
+    # -- one word of a known phrase
+
+    def _read_gaps(self) -> None:
+        words = self.words
+        for n, word in enumerate(words):
+            if word.state not in (_FREE, _SMALL, _SOFT):
+                continue
+            for last in range(n, min(n + _GAP, len(words))):
+                if words[last].state not in (_FREE, _SMALL, _SOFT):
+                    break
+                if any(w.state == _FREE for w in words[n : last + 1]):
+                    self._read_gap(n, last + 1)
+
+    def _sides(self, n: int, step: int) -> list[tuple[_Phrase, int]]:
+        """What stands beside a gap: no word, one, two or three, with the place of the outermost."""
+        out: list[tuple[_Phrase, int]] = [((), -1)]
+        keys: _Phrase = ()
+        while 0 <= n < len(self.words) and len(out) < 4:
+            word = self.words[n]
+            if word.state == _STOP:
+                break
+            if word.state != _SMALL:
+                keys = (word.key, *keys) if step < 0 else (*keys, word.key)
+                out.append((keys, n))
+            n += step
+        return out
+
+    def _read_gap(self, n: int, end: int) -> None:
+        gap = self.words[n:end]
+        heard = letters = bones = ""
+        for before, first in self._sides(n - 1, -1):
+            for after, last in self._sides(end, 1):
+                options = self.index.gaps.get((before, after))
+                if not options:
+                    continue
+                shared = sum(map(len, before)) + sum(map(len, after))
+                if max(map(len, (*before, *after))) < 4:
+                    continue
+                if not heard:
+                    letters = "".join(w.text for w in gap)
+                    heard = sound(w.text for w in gap)
+                    bones = skeleton(heard)
+                start = self.words[first].start if first >= 0 else gap[0].start
+                stop = self.words[last].end if last >= 0 else gap[-1].end
+                if not self._whole_marks(start, stop):
+                    continue
+                near = self.near.at(start, stop)
+                odd = any(w.rank >= _ENGLISH_WORDS for w in gap)
+                for word, phrase in options:
+                    its = sound((word,))
+                    like = _likeness(heard, bones, letters, (its, skeleton(its), word))
+                    need = 0.70 - 0.008 * min(shared, 15) - (0.06 if odd else 0.0)
+                    if _topics(self.lexicon.phrases[phrase], self.lexicon) & near:
+                        need -= 0.04
+                    if DEBUG: DEBUG.append((like-need, like, "gap", self.tokens.words(start, stop), " ".join(phrase), odd))
+                    if like >= need:
+                        self.found.append(_Found(start, stop, phrase, True, like - need))
+
+    # -- whole terms
+
+    def _read_stretches(self) -> None:
+        words = self.words
+        for n, word in enumerate(words):
+            if word.state not in (_FREE, _SMALL, _SOFT):
+                continue
+            free = odd = False
+            for last in range(n, min(n + _WINDOW, len(words))):
+                if words[last].state not in (_FREE, _SMALL, _SOFT):
+                    break
+                free |= words[last].state == _FREE
+                odd |= words[last].rank >= _ENGLISH_WORDS
+                if free:
+                    self._read_stretch(words[n : last + 1], odd)
+
+    def _read_stretch(self, stretch: list[_Word], odd: bool) -> None:
+        letters = "".join(w.text for w in stretch)
+        if len(letters) < 4:
+            return
+        heard = sound(w.text for w in stretch)
+        bones = skeleton(heard)
+        if odd:
+            pool, terms = self._pool(len(heard))
+            near_by = [terms[i] for _, _, i in process.extract(heard, pool, scorer=Levenshtein.normalized_similarity, score_cutoff=0.5, limit=12)]
+        else:
+            near_by = self.index.bones.get(bones, [])
+        if not near_by:
+            return
+        start, end = stretch[0].start, stretch[-1].end
+        near = self.near.at(start, end)
+        scored = []
+        for term in near_by:
+            like = _likeness(heard, bones, letters, (term.heard, term.bones, term.letters))
+            need = 0.80 - (0.08 if odd else 0.0) - (0.06 if term.topics & near else 0.0)
+            size = len(term.bones)
+            need += 0.08 if size <= 3 else -0.04 if size >= 7 else 0.0
+            scored.append((like - need, like, term))
+        scored.sort(key=lambda x: -x[0])
+        margin, like, term = scored[0]
+        if DEBUG: DEBUG.append((margin, like, "term", self.tokens.words(start, end), " ".join(term.phrase), odd))
+        if margin >= 0 and self._whole_marks(start, end):
+            self.found.append(_Found(start, end, term.phrase, True, margin))
+
+    def _pool(self, size: int) -> tuple[list[str], list[_Term]]:
+        pool = self.index.pools.get(size)
+        if pool is None:
+            pool = ([], [])
+            for length in range(int(size * 0.65), int(size / 0.65) + 2):
+                names, terms = self.index.by_length.get(length, ([], []))
+                pool[0].extend(names)
+                pool[1].extend(terms)
+            self.index.pools[size] = pool
+        return pool
+
+
+DEBUG = []
+
+def find(tokens: Tokens, lexicon: Lexicon, marks: Sequence[Mark], taken: frozenset[int] = frozenset()) -> list[Mark]:
+    """Marks for what exact matching left over; `taken` are tokens that are spoken for otherwise."""
+    return _Repairer(tokens, lexicon, marks, taken).run()
+
+
+def mend(tokens: Tokens, lexicon: Lexicon, marks: Sequence[Mark], taken: frozenset[int] = frozenset()) -> list[Mark]:
+    """The marks with the repairs in place of what they cover, in order of place."""
+    repairs = find(tokens, lexicon, marks, taken)
+    covered = {i for m in repairs for i in range(m.start, m.end)}
+    kept = [m for m in marks if m.start not in covered]
+    return sorted([*kept, *repairs], key=lambda m: (m.start, m.end))

@@ -130,6 +130,7 @@ class Emitter:
             owner = self._owner(mark, key, sentence)
             if owner is not None and owner.atom is atom:
                 picked.append(mark)
+        picked = self._chained(picked, candidates)
         if key == "gaze" and any(t.value == item.generic.get("normal") for t in one.option.targets if t.item == item.key):
             picked = [m for m in picked if "all" not in self._values_of(m, key) and (0 <= m.start - atom.end <= 1 or 0 <= atom.start - m.end <= 1)]
         values: list[str | int] = []
@@ -138,6 +139,19 @@ class Emitter:
         if key == "branch":
             values = self._branch_range(picked, values)
         return values
+
+    def _chained(self, picked: list[Mark], candidates: list[Mark]) -> list[Mark]:
+        """Circumstances in a list ("V1, V2 and V3") go where the first of them goes."""
+        out = list(picked)
+        for mark in candidates:
+            if mark in out:
+                continue
+            for other in out:
+                gap = [t.key for t in self.tokens.tokens[other.end : mark.start] if t.kind != "space" and not t.skipped]
+                if other.end <= mark.start and gap and len(gap) <= 2 and all(g in (",", "and", "&", "/", "+", "or") for g in gap):
+                    out.append(mark)
+                    break
+        return out
 
     def _branch_range(self, marks: list[Mark], values: list[str | int]) -> list[str | int]:
         if len(marks) == 2 and values == ["V1", "V3"]:
@@ -193,7 +207,7 @@ class Emitter:
         sentence = self.bound_by_sentence.get(atom.sentence, [])
         owned = [m for m in marks if self._owner(m, key, sentence) is one]
         if owned:
-            if key in ("fork", "sample"):
+            if key in ("fork", "sample", "viewing"):
                 return list(dict.fromkeys(v for m in owned for v in self._values_of(m, key)))
             if any("pinhole" in self._values_of(m, key) for m in owned) and len(owned) > 1 and owned[-1].start - owned[0].end <= 5:
                 return ["pinhole"]
@@ -285,10 +299,15 @@ class Emitter:
             if b.option.head is not None and b.atom.mark is not None and b.option.targets and b.atom.mark.has("generic")
             and b.atom.start not in denied and any(s.role == "alone" and s.item == b.option.targets[0].item for s in b.option.head.senses)
         }
+        qualified |= {
+            b.option.head.start for b in self.bound
+            if b.option.head is not None and b.option.targets and b.option.head.start in self.scene.labels
+            and b.atom.start != b.option.head.start
+        }
         for number, one in enumerate(self.bound):
             if one.atom.start in denied:
                 continue
-            if one.option.targets and not (one.atom.sort == "alone" and one.atom.start in qualified):
+            if one.option.targets and not (one.atom.sort in ("alone", "word") and one.atom.start in qualified):
                 self._emit_one(number, one)
         self._untaken()
         self._deny_elsewhere(elsewhere)

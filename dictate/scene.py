@@ -53,7 +53,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
             scene.contexts.append(mark)
         if mode in _NOT_FINDINGS or mode == "plan":
             continue
-        if mark.has("side") and mode != "talk":
+        if mark.has("side") and mode != "talk" and not (mark.has("name") and _names_here(scene, marks.marks, mark)):
             _add_side(scene, mark)
         names = tuple(s for s in mark.of("name", "topic") if not s.item or lexicon.items[s.item].role == "finding")
         talk = mode in ("talk", "question")
@@ -62,6 +62,15 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
             scene.heads.append(
                 Head(mark.start, mark.end, names + also, segments.sentence_of[mark.start], mark.plural, mark.heard, talk)
             )
+        elif _label(scene, mark):
+            scene.labels.add(mark.start)
+            named = tuple(
+                Sense("name", s.source, s.item, s.topic) for s in mark.of("alone", "word") if s.item and s.data == "finding"
+            )
+            scene.heads.append(
+                Head(mark.start, mark.end, named, segments.sentence_of[mark.start], mark.plural, mark.heard, talk)
+            )
+            continue
         else:
             soft = tuple(
                 Sense("name" if s.item else "topic", s.source, s.item, s.topic)
@@ -214,6 +223,26 @@ def _mere_same(scene: Scene, mark: Mark) -> bool:
     return i < len(scene.tokens) and scene.tokens[i].kind == "word" and scene.tokens[i].key not in _AFTER_SAME
 
 
+def _names_here(scene: Scene, marks: list[Mark], mark: Mark) -> bool:
+    """"LT V1-3": an abbreviation of a test that is also one of a side, before what is tested."""
+    following = [m for m in marks if mark.end <= m.start <= mark.end + 3]
+    return bool(following) and following[0].has("context", "generic")
+
+
+def _label(scene: Scene, mark: Mark) -> bool:
+    """A finding's name that heads its line ("DH:   nil R"): what follows is its value."""
+    if not any(s.item and s.data == "finding" and scene.lexicon.items[s.item].kind == "finding" for s in mark.of("alone", "word")):
+        return False
+    sentence = scene.segments.sentences[scene.segments.sentence_of[mark.start]]
+    first = sentence.start
+    while first < mark.start and scene.tokens[first].kind in ("space", "break"):
+        first += 1
+    if first != mark.start or not sentence.line_start or mark.end >= sentence.end:
+        return False
+    after = scene.tokens[mark.end]
+    return after.key in (":", "|") or after.kind == "space" and (len(after.text) >= 2 or "\t" in after.text)
+
+
 def _answers(scene: Scene) -> dict[int, tuple[bool, Mark]]:
     """Questions answered with yes or no at the head of the next sentence."""
     out: dict[int, tuple[bool, Mark]] = {}
@@ -285,6 +314,10 @@ def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
     if not sort or sort == "word" and _mere_same(scene, mark):
         return
     if mark.start in numbered:
+        return
+    if mark.has("side") and any(
+        m is not mark and m.has("word", "generic") and abs(m.start - mark.start) <= 4 for m in scene.marks[max(0, scene.marks.index(mark) - 3) : scene.marks.index(mark) + 4]
+    ):
         return
     scene.atoms.append(
         Atom(mark.start, mark.end, sort, mark, None, scene.segments.sentence_of[mark.start], scene.segments.cell_of[mark.start])  # type: ignore[arg-type]
@@ -520,7 +553,7 @@ def _coordinated(scene: Scene, run: list[Head], atoms_at: list[int]) -> bool:
     """Whether names in a row are a list that shares one value: joined by "and", or of one topic."""
     words = {t.key for t in scene.tokens.tokens[run[0].start : run[-1].end]}
     topics = [{s.topic for s in h.senses} for h in run]
-    if not words & {"and", "&", "+", "or", "nor", "/"} and not set.intersection(*topics):
+    if not words & {"and", "&", "+", "or", "nor", "/"} and not set.intersection(*topics) and not _one_scale(scene, run):
         return False
     for start in atoms_at:
         if run[0].start - 7 <= start < run[0].start:
@@ -528,6 +561,15 @@ def _coordinated(scene: Scene, run: list[Head], atoms_at: list[int]) -> bool:
             if not any(g in (",", ".", ":", ";", "and", "but", "-") for g in gap) and scene.segments.sentence_of[start] == run[0].sentence:
                 return False
     return True
+
+
+def _one_scale(scene: Scene, run: list[Head]) -> bool:
+    """Whether all names of a list are graded on one scale ("SCM, trapezius 5/5")."""
+    scales = set()
+    for head in run:
+        found = {scene.lexicon.items[s.item].scale for s in head.senses if s.item}
+        scales.add(next(iter(found)) if len(found) == 1 else "")
+    return len(scales) == 1 and "" not in scales
 
 
 def struck_senses(mark: Mark) -> Mark:

@@ -35,7 +35,7 @@ def _cells(tokens: Tokens, line: list[int]) -> tuple[list[Cell], str]:
     if not line:
         return [], ""
     barred = any(tokens[i].key == "|" for i in line)
-    tabbed = any("\t" in _blank_before(tokens, i) for i in line)
+    tabbed = any("\t" in tokens[i].text or "\t" in _blank_before(tokens, i) for i in line)
     begin = tokens[line[0]].start
     out: list[Cell] = []
     start = -1

@@ -18,28 +18,31 @@ class Cell:
     column: int
 
 
-def _lines(tokens: Tokens) -> list[list[int]]:
-    lines: list[list[int]] = [[]]
+def _lines(tokens: Tokens) -> list[tuple[int, list[int]]]:
+    """(character where the line begins, its tokens) of every line; an empty one for a blank line."""
+    lines: list[tuple[int, list[int]]] = [(0, [])]
     for token in tokens.tokens:
         if token.kind == "break" and not token.spoken:
-            lines.append([])
+            begin = token.start + token.text.rfind("\n") + 1
             if token.text.count("\n") > 1:
-                lines.append([])
+                lines.append((begin, []))
+            lines.append((begin, []))
         else:
-            lines[-1].append(token.i)
+            lines[-1][1].append(token.i)
     return lines
 
 
-def _cells(tokens: Tokens, line: list[int]) -> tuple[list[Cell], str]:
+def _cells(tokens: Tokens, begin: int, line: list[int]) -> tuple[list[Cell], str]:
     """The cells of a line and what separates them: "|", "tab", "gap" or ""."""
     if not line:
         return [], ""
     barred = any(tokens[i].key == "|" for i in line)
     tabbed = any("\t" in tokens[i].text or "\t" in _blank_before(tokens, i) for i in line)
-    begin = tokens[line[0]].start
+    lead = tokens.note.text[begin : tokens[line[0]].start]
+    tabbed = tabbed or "\t" in lead
     out: list[Cell] = []
     start = -1
-    index = 0
+    index = 0 if barred else lead.count("\t")
     for i in line:
         token = tokens[i]
         cut = 0
@@ -89,8 +92,8 @@ def cell_sides(tokens: Tokens, marks: list[Mark]) -> dict[int, tuple[str, int, i
     heading: dict[int, tuple[str, Cell]] = {}
     sort = ""
     empty = 0
-    for line in _lines(tokens):
-        cells, how = _cells(tokens, line)
+    for begin, line in _lines(tokens):
+        cells, how = _cells(tokens, begin, line)
         if not cells:
             empty += 1
             if empty > 1:

@@ -174,8 +174,11 @@ def unit_after(scene: Scene, group: Group) -> tuple[str, int]:
     return unit if unit else ("", group.end)
 
 
-def read_number(scene: Scene, group: Group, item: Item) -> list[Reading]:
-    """What a group says for one item; empty if it cannot be its value."""
+def read_number(scene: Scene, group: Group, item: Item, *, named: bool = False) -> list[Reading]:
+    """What a group says for one item; empty if it cannot be its value.
+
+    `named`: the item's own name stands there, so a value that cannot be is told (and asked).
+    """
     tokens = scene.tokens
     if group.nums[0].digits.startswith("+") and item.scale != "plus":
         return []
@@ -209,7 +212,7 @@ def read_number(scene: Scene, group: Group, item: Item) -> list[Reading]:
             last = readings[-1]
             readings[-1] = Reading(last.value, last.start, max(last.end, unit_end), last.doubt, last.light, last.choices)
         low, high = item.possible or (float("-inf"), float("inf"))
-        if readings and not unit and any(
+        if readings and not unit and not named and any(
             not low <= v <= high for r in readings for v in (r.value if isinstance(r.value, list) else [r.value]) if isinstance(v, (int, float))
         ):
             return []
@@ -261,6 +264,10 @@ def targets_under(scene: Scene, atom: Atom, sense: Sense) -> list[tuple[float, l
         assert atom.group is not None
         if named and sense.role == "name":
             readings = read_number(scene, atom.group, lexicon.items[named])
+            if not readings and lexicon.items[named].kind == "quantity":
+                readings = read_number(scene, atom.group, lexicon.items[named], named=True)
+                if readings:
+                    return [(1.1, [Target(named, r.value, dict(fixed), r, sense.source, sense.side) for r in readings])]
             if readings:
                 if lexicon.items[named].kind == "quantity" and _chart_fraction(atom.group):
                     return [(1.0, [Target(named, r.value, dict(fixed), r, sense.source) for r in readings])]

@@ -85,7 +85,7 @@ def _impression(scene: Scene, mark: Mark, sense: Sense, sides: list[tuple[int, i
     doubt = _cue(scene, mark, "suspected", before=True, reach=7) or _cue(scene, mark, "suspected_after", before=False, reach=6)
     denial = _cue(scene, mark, "negation", before=True, reach=7)
     denial_after = _cue(scene, mark, "negation_after", before=False, reach=5)
-    if doubt is not None and not (denial is not None and denial.start > doubt.start):
+    if doubt is not None and not (denial is not None and (denial.start > doubt.start or _denied_doubt(scene, denial, doubt, mark))):
         certainty = "suspected"
         why.append(f"in doubt by {scene.tokens.words(doubt.start, doubt.end)!r}")
         if doubt.end <= mark.start and mark.start - doubt.end < 6:
@@ -115,6 +115,11 @@ def _impression(scene: Scene, mark: Mark, sense: Sense, sides: list[tuple[int, i
             row.doubt("heard", scene.tokens.words(mark.start, mark.end))
         out.append(row)
     return out
+
+
+def _denied_doubt(scene: Scene, denial: Mark, doubt: Mark, mark: Mark) -> bool:
+    """"nothing here to suggest ...": the doubt itself is denied."""
+    return denial.end <= doubt.start <= mark.start and not any(s in _HARD for s in _signs(scene, denial.end, doubt.start))
 
 
 def _side_near(scene: Scene, mark: Mark, sides: list[tuple[int, int, str]]) -> tuple[int, int, str] | None:
@@ -230,9 +235,9 @@ def _review(scene: Scene, mark: Mark, sense: Sense, mode: str) -> list[Observati
         reading = values.duration(tokens, group)
         if reading is None or not sentence.start <= group.start < sentence.end:
             continue
-        if mode == "finding" and "/" in group.signs and group.nums[1].value == 12:
-            continue
         gap = group.start - mark.end if group.start >= mark.end else mark.start - group.end
+        if mode == "finding" and "/" in group.signs and gap > 2:
+            continue
         if 0 <= gap <= (14 if group.start >= mark.end else 4) and (best is None or gap < best[0]):
             best = (gap, reading)
     if best is None:

@@ -105,7 +105,9 @@ def _label(tokens: Tokens, start: int, end: int) -> bool:
         before -= 1
     at_line_start = before < 0 or tokens[before].kind == "break"
     after = _next(tokens, end - 1)
-    return at_line_start and after < len(tokens) and tokens[after].key in (":", "-", ".", ")")
+    return at_line_start and after < len(tokens) and (
+        tokens[after].key in (":", "-", ".", ")") or tokens[after].kind == "space" and len(tokens[after].text) >= 3
+    )
 
 
 def _noun_follows(tokens: Tokens, i: int) -> bool:

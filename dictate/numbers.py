@@ -106,7 +106,7 @@ class _Reader:
     def next(self, i: int) -> int:
         """The next token that is no blank and no skipped word; never over a line end."""
         i += 1
-        while i < self.size and (self.tokens[i].kind == "space" and len(self.tokens[i].text) < 3 or self.tokens[i].skipped and self.tokens[i].kind != "space"):
+        while i < self.size and (self.tokens[i].kind == "space" and len(self.tokens[i].text) < 3 and "\t" not in self.tokens[i].text or self.tokens[i].skipped and self.tokens[i].kind != "space"):
             i += 1
         return i
 

@@ -29,6 +29,7 @@ _Phrase = tuple[str, ...]
 _What = frozenset[tuple[str, str, str]]
 
 _ENGLISH_WORDS = 60_000  # beyond this rank the frequency list holds misspellings too
+_UNKNOWN = 1_000_000  # the rank of what the list lacks
 _TARGETS = frozenset({"name", "alone", "word", "topic"})
 _NOT_TARGETS = frozenset({"generic", "side", "unit", "direction", "context", "complete"})
 _CONSUMABLE = frozenset({"generic", "unit", "mask", "hint", "context"})
@@ -106,13 +107,8 @@ def skeleton(heard: str) -> str:
 def _english() -> dict[str, int]:
     """Everyday English words -> rank by frequency, 0 the most frequent."""
     path = metadata.distribution("wordninja").locate_file("wordninja/wordninja_words.txt.gz")
-    ranks: dict[str, int] = {}
     with gzip.open(str(path), "rt", encoding="utf-8") as lines:
-        for rank, line in enumerate(lines):
-            if rank >= _ENGLISH_WORDS:
-                break
-            ranks[line.strip()] = rank
-    return ranks
+        return {word: rank for rank, word in enumerate(lines.read().split())}
 
 
 def _rank(word: str) -> int:
@@ -123,7 +119,7 @@ def _rank(word: str) -> int:
         for end, into in (("s", ""), ("ed", ""), ("ed", "e"), ("ing", ""), ("ing", "e"), ("ly", ""), ("er", "")):
             if word.endswith(end) and (rank := english.get(word[: -len(end)] + into)) is not None:
                 break
-    return _ENGLISH_WORDS if rank is None else rank
+    return _UNKNOWN if rank is None else rank
 
 
 # -- what the lexicon offers
@@ -175,7 +171,7 @@ def _usable(senses: Sequence[Sense]) -> bool:
 
 
 def _odd(word: str) -> bool:
-    return word.isalpha() and len(word) > 3 and min(_rank(word), _rank(word + "e")) >= _ENGLISH_WORDS
+    return word.isalpha() and len(word) > 3 and min(_rank(word), _rank(word + "e")) >= _UNKNOWN
 
 
 def _index(lexicon: Lexicon) -> _Index:
@@ -465,14 +461,18 @@ class _Repairer:
                 if not self._whole_marks(start, stop):
                     continue
                 near = self.near.at(start, stop)
-                odd = any(w.rank >= _ENGLISH_WORDS for w in gap)
+                odd = any(w.rank >= _UNKNOWN for w in gap)
                 for word, phrase in options:
                     its = sound((word,))
                     like = _likeness(heard, bones, letters, (its, skeleton(its), word))
                     need = 0.70 - 0.008 * min(shared, 15) - (0.06 if odd else 0.0)
                     if _topics(self.lexicon.phrases[phrase], self.lexicon) & near:
                         need -= 0.04
-                    if DEBUG: DEBUG.append((like-need, like, "gap", self.tokens.words(start, stop), " ".join(phrase), odd))
+                    if DEBUG:
+                        if letters == word or "".join(w.key for w in gap) == word: continue
+                        tt=_topics(self.lexicon.phrases[phrase], self.lexicon) & near
+                        sim=Levenshtein.normalized_similarity
+                        DEBUG.append(dict(kind="gap",start=start,end=stop,text=self.tokens.words(start, stop),phrase=phrase,fine=sim(heard,its),coarse=sim(bones,skeleton(its)),spell=sim(letters,word),blen=len(skeleton(its)),odd=odd,n=len(gap),shared=shared,topic=any(not t.startswith("group") for t in tt),group=bool(tt),trank=_rank(word),hrank=max(w.rank for w in gap if w.state==_FREE),gap=letters,word=word))
                     if like >= need:
                         self.found.append(_Found(start, stop, phrase, True, like - need))
 
@@ -488,7 +488,7 @@ class _Repairer:
                 if words[last].state not in (_FREE, _SMALL, _SOFT):
                     break
                 free |= words[last].state == _FREE
-                odd |= words[last].rank >= _ENGLISH_WORDS
+                odd |= words[last].rank >= _UNKNOWN
                 if free:
                     self._read_stretch(words[n : last + 1], odd)
 
@@ -516,7 +516,10 @@ class _Repairer:
             scored.append((like - need, like, term))
         scored.sort(key=lambda x: -x[0])
         margin, like, term = scored[0]
-        if DEBUG: DEBUG.append((margin, like, "term", self.tokens.words(start, end), " ".join(term.phrase), odd))
+        if DEBUG:
+            tt=term.topics & near
+            sim=Levenshtein.normalized_similarity
+            DEBUG.append(dict(kind="term",start=start,end=end,text=self.tokens.words(start, end),phrase=term.phrase,fine=sim(heard,term.heard),coarse=sim(bones,term.bones),spell=sim(letters,term.letters),blen=len(term.bones),odd=odd,n=len(stretch),shared=0,topic=any(not t.startswith("group") for t in tt),group=bool(tt),trank=min(map(_rank,term.phrase)),hrank=max(w.rank for w in stretch if w.state==_FREE),gap=letters,word=term.letters))
         if margin >= 0 and self._whole_marks(start, end):
             self.found.append(_Found(start, end, term.phrase, True, margin))
 

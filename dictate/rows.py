@@ -103,6 +103,11 @@ class Emitter:
     def _context(self, one: Bound, target: Target, item: Item) -> list[dict[str, str | int]]:
         """The circumstances of a value; several dicts where several are told ("V1, V2 and V3")."""
         fixed: dict[str, str | int] = {k: v for k, v in target.context.items() if k in item.context or k in item.soft_context}
+        head = one.option.head
+        if "gaze" in fixed and target.value == item.generic.get("normal") and head is not None and any(
+            t.key == "," for t in self.tokens.tokens[head.end : one.atom.start]
+        ):
+            del fixed["gaze"]
         out = [fixed]
         for key in [*item.context, *item.soft_context]:
             if key in fixed or key in ("certainty", "urgency", "nerve", "time"):

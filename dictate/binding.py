@@ -9,7 +9,7 @@ where it is nearly as cheap and gives another row, that is a question for the cl
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from dictate import values
@@ -385,6 +385,7 @@ class Binder:
         in_sentence = [h for h in scene.heads if h.sentence == atom.sentence] if len(scene.heads) < 12 else self._heads_in(atom.sentence)
         prior = [h for h in in_sentence if h.end <= atom.start]
         later = [h for h in in_sentence if h.start >= atom.end]
+        loose = atom.sort == "word" and atom.mark is not None and _loose(atom.mark)
         celled = atom.start in scene.segments.cell_side
         if celled and (prior or later):
             own = [h for h in prior if scene.segments.cell_of[h.start] == atom.cell]
@@ -394,6 +395,8 @@ class Binder:
                 return found
         for rank, head in enumerate(reversed(prior[-7:])):
             commas, links = self.separators(head.end, atom.start)
+            if loose and (commas or atom.start - head.end > 6):
+                continue
             skipped = sum(1 for h in prior if h.start > head.start and not h.soft and (not h.group or h.group != head.group))
             taken = sum(1 for a in before if a.start >= head.end)
             cost = 0.12 * commas + 0.1 * links + COST["other_name"] * min(skipped, 4) + 0.03 * taken
@@ -417,6 +420,11 @@ class Binder:
             cost = COST["held_name"] + COST["held_per_sentence"] * away + 0.7 * rank + 0.25 * len(prior)
             cost += COST["strange_word"] * min(strange, 5)
             self._add(found, atom, head, "held", cost)
+            if self._words_in(atom.sentence) > 2:
+                for n, (c, h, way, targets) in enumerate(found):
+                    if h is head and way == "held":
+                        bare = [replace(t, context={k: v for k, v in t.context.items() if k != "muscle"}) if t.reading is None and _unmarked(scene.lexicon.items[t.item], t.value) else t for t in targets]
+                        found[n] = (c, h, way, bare)
         return found
 
     def _by_form(self, atom: Atom) -> list[tuple[float, Head | None, str, list[Target]]]:
@@ -745,6 +753,8 @@ class Binder:
                 cost += COST["skipped_side"] * 0.6
                 continue
             cost += COST["skipped_side"]
+        if first is not None and not first.targets or not second.targets:
+            cost *= 0.25
         for head in self._heads_in(b.sentence):
             if head.start < begin or head.start >= b.start or head.finding or head.soft:
                 continue

@@ -61,6 +61,9 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
             known.clear()
         known.append(row)
         kept.append(row)
+    for row in [r for r in kept if r.value == "not_done"]:
+        for other in [o for o in kept if o.item == row.item and o.value != "not_done" and 0 <= o.order - row.order < 10]:
+            kept.remove(other)
     _specific(kept, lexicon)
     _differences(kept, lexicon)
     _implied(kept, lexicon)

@@ -133,6 +133,7 @@ class _Term:
     letters: str
     what: _What
     topics: frozenset[str]
+    rank: int
 
 
 @dataclass
@@ -170,8 +171,12 @@ def _usable(senses: Sequence[Sense]) -> bool:
     return bool(roles & _TARGETS) and not roles & _NOT_TARGETS and not all(s.cased for s in senses)
 
 
+def _stem_rank(word: str) -> int:
+    return min(_rank(word), _rank(word + "e"))
+
+
 def _odd(word: str) -> bool:
-    return word.isalpha() and len(word) > 3 and min(_rank(word), _rank(word + "e")) >= _UNKNOWN
+    return word.isalpha() and len(word) > 3 and _stem_rank(word) >= _UNKNOWN
 
 
 def _index(lexicon: Lexicon) -> _Index:
@@ -197,7 +202,7 @@ def _build(lexicon: Lexicon) -> _Index:
             if len(letters) < 5 or not letters.isalpha() or any(w in trivial for w in phrase):
                 continue
             heard = sound(phrase)
-            term = _Term(phrase, heard, skeleton(heard), letters, _what(senses), _topics(senses, lexicon))
+            term = _Term(phrase, heard, skeleton(heard), letters, _what(senses), _topics(senses, lexicon), min(map(_stem_rank, phrase)))
             names, terms = index.by_length.setdefault(len(heard), ([], []))
             names.append(heard)
             terms.append(term)
@@ -472,7 +477,7 @@ class _Repairer:
                         if letters == word or "".join(w.key for w in gap) == word: continue
                         tt=_topics(self.lexicon.phrases[phrase], self.lexicon) & near
                         sim=Levenshtein.normalized_similarity
-                        DEBUG.append(dict(kind="gap",start=start,end=stop,text=self.tokens.words(start, stop),phrase=phrase,fine=sim(heard,its),coarse=sim(bones,skeleton(its)),spell=sim(letters,word),blen=len(skeleton(its)),odd=odd,n=len(gap),shared=shared,topic=any(not t.startswith("group") for t in tt),group=bool(tt),trank=_rank(word),hrank=max(w.rank for w in gap if w.state==_FREE),gap=letters,word=word))
+                        DEBUG.append(dict(kind="gap",start=start,end=stop,text=self.tokens.words(start, stop),phrase=phrase,fine=sim(heard,its),coarse=sim(bones,skeleton(its)),spell=sim(letters,word),blen=len(skeleton(its)),odd=odd,n=len(gap),shared=shared,topic=any(not t.startswith("group") for t in tt),group=bool(tt),trank=_stem_rank(word),hrank=max(w.rank for w in gap if w.state==_FREE),gap=letters,word=word))
                     if like >= need:
                         self.found.append(_Found(start, stop, phrase, True, like - need))
 
@@ -519,7 +524,7 @@ class _Repairer:
         if DEBUG:
             tt=term.topics & near
             sim=Levenshtein.normalized_similarity
-            DEBUG.append(dict(kind="term",start=start,end=end,text=self.tokens.words(start, end),phrase=term.phrase,fine=sim(heard,term.heard),coarse=sim(bones,term.bones),spell=sim(letters,term.letters),blen=len(term.bones),odd=odd,n=len(stretch),shared=0,topic=any(not t.startswith("group") for t in tt),group=bool(tt),trank=min(map(_rank,term.phrase)),hrank=max(w.rank for w in stretch if w.state==_FREE),gap=letters,word=term.letters))
+            DEBUG.append(dict(kind="term",start=start,end=end,text=self.tokens.words(start, end),phrase=term.phrase,fine=sim(heard,term.heard),coarse=sim(bones,term.bones),spell=sim(letters,term.letters),blen=len(term.bones),odd=odd,n=len(stretch),shared=0,topic=any(not t.startswith("group") for t in tt),group=bool(tt),trank=term.rank,hrank=max(w.rank for w in stretch if w.state==_FREE),gap=letters,word=term.letters))
         if margin >= 0 and self._whole_marks(start, end):
             self.found.append(_Found(start, end, term.phrase, True, margin))
 

@@ -107,6 +107,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
         scene.atoms.append(
             Atom(group.start, group.end, "number", None, group, segments.sentence_of[group.start], segments.cell_of[group.start])
         )
+    _stray_directions(scene)
     _distances(scene)
     _bare_directions(scene)
     _denied_names(scene)
@@ -322,6 +323,22 @@ def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
     scene.atoms.append(
         Atom(mark.start, mark.end, sort, mark, None, scene.segments.sentence_of[mark.start], scene.segments.cell_of[mark.start])  # type: ignore[arg-type]
     )
+
+
+def _stray_directions(scene: Scene) -> None:
+    """Small words of direction count only where something that deviates was just named."""
+    named: dict[int, set[str]] = {}
+    for head in scene.heads:
+        named.setdefault(head.sentence, set()).update(s.topic for s in head.senses if s.topic)
+    kept = []
+    for atom in scene.atoms:
+        if atom.sort == "direction" and atom.mark is not None:
+            topics = {s.topic for s in atom.mark.of("direction")}
+            near = set().union(*(named.get(n, set()) for n in range(max(0, atom.sentence - 1), atom.sentence + 1)))
+            if not topics & near:
+                continue
+        kept.append(atom)
+    scene.atoms = kept
 
 
 def _discourse(scene: Scene) -> None:

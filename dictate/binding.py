@@ -233,6 +233,8 @@ def _clock_like(group: Group) -> bool:
 def _generic_value(item: Item, data: str) -> str:
     if data in item.generic:
         return item.generic[data]  # type: ignore[index]
+    if data == "unseen":
+        return _generic_value(item, "absent")
     if item.kind == "finding" and data in ("present", "absent"):
         return data
     if item.kind == "finding" and data in ("positive", "negative"):
@@ -402,6 +404,9 @@ class Binder:
             cost = 0.12 * commas + 0.1 * links + COST["other_name"] * min(skipped, 4) + 0.03 * taken
             self._add(found, atom, head, "prev", cost)
         loose_here = loose_word(atom)
+        inert = bool(prior) and atom.sort == "number" and self._inert([h for h in prior if not h.soft][-1:])
+        if inert:
+            return []
         for rank, head in enumerate(later[:2]):
             if loose_here:
                 break
@@ -438,6 +443,8 @@ class Binder:
             readings = [r for r in read_number(self.scene, atom.group, item) if r.value is not None and r.doubt != "heard"]
             if not readings:
                 continue
+            if item.kind == "acuity" and any(n.value == 5 for n in atom.group.nums[1:2]) and atom.group.nums[0].value != 6:
+                continue
             sure = prefixed or any("logMAR" in str(r.value) for r in readings)
             slashed = "/" in atom.group.signs
             cost = 0.6 if sure else (2.4 if slashed else 3.0)
@@ -458,6 +465,14 @@ class Binder:
             self.__dict__["_by_sentence"] = cache
         found: list[Head] = cache.get(sentence, [])
         return found
+
+    def _inert(self, heads: list[Head]) -> bool:
+        """Whether the nearest name is of a subject the dictionary lacks ("blood pressure")."""
+        topics = {s.topic for h in heads for s in h.senses if s.role == "topic"}
+        lexicon = self.scene.lexicon
+        return bool(topics) and all(
+            not lexicon.topics[t].default and not lexicon.topics[t].numbers for t in topics
+        ) and not any(s.role != "topic" for h in heads for s in h.senses)
 
     def _score_alone(self, targets: list[Target]) -> bool:
         return any(t.value is None and self.scene.lexicon.items[t.item].kind == "score" for t in targets)
@@ -541,6 +556,10 @@ class Binder:
             return bool(self._heads_in(atom.sentence)) or self._words_in(atom.sentence) > 5
         a, b = (head.end, atom.start) if way == "prev" else (atom.end, head.start)
         gap = [t.key for t in self.tokens.tokens[a:b] if t.kind != "space" and not t.skipped]
+        if way == "prev" and len(gap) <= 8 and len(self._sides_in(atom.sentence)) > 1 and any(
+            s.data in ("absent", "present", "reduced", "unseen") for s in atom.mark.of("generic")
+        ):
+            return any(g in ("but", ".", ";") for g in gap)
         return len(gap) > 3 or any(g in (",", "and", "but", ".", ";", "with") for g in gap)
 
     def _words_in(self, sentence: int) -> int:
@@ -592,7 +611,7 @@ class Binder:
         heads = self._heads_in(atom.sentence)
         for rank, side in enumerate(reversed(prior[-2:])):
             commas, links = self.separators(side.end, atom.start)
-            foreign = sum(1 for h in heads if side.end <= h.start and h.end <= atom.start and h is not head and not (head and h in head.group))
+            foreign = sum(1 for h in heads if side.end <= h.start and h.end <= atom.start and not h.soft and h is not head and not (head and h in head.group))
             if head and head.sentence == atom.sentence and head.start < side.start and head.plural and foreign == 0:
                 pass
             cost = COST["comma"] * 0.5 * commas + COST["conjunction"] * links + COST["other_name"] * min(foreign, 3) + 0.9 * rank
@@ -605,7 +624,7 @@ class Binder:
             out.append((cost, side, "prev"))
         for rank, side in enumerate(later[:1]):
             commas, links = self.separators(atom.end, side.start)
-            foreign = sum(1 for h in heads if atom.end <= h.start and h.end <= side.start and h is not head and not (head and h in head.group))
+            foreign = sum(1 for h in heads if atom.end <= h.start and h.end <= side.start and not h.soft and h is not head and not (head and h in head.group))
             between = sum(1 for a in neighbours[n + 1 :] if a.start < side.start)
             cost = COST["next_side"] + COST["next_side_comma"] * commas + COST["next_side_and"] * links + 3.0 * foreign + COST["between"] * between
             if side.start - atom.end > 6:
@@ -736,6 +755,8 @@ class Binder:
         for side in self._sides_in(atom.sentence):
             if side.start >= atom.end and option.side is not side:
                 cost += COST["skipped_side"]
+        if not option.targets:
+            cost *= 0.25
         for head in self._heads_in(atom.sentence):
             if head.start >= atom.end and option.head is not head and not head.finding and not head.soft:
                 cost += COST["skipped_name"]

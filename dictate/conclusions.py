@@ -221,6 +221,7 @@ def _urgency(scene: Scene, mark: Mark) -> tuple[Mark, str | int] | None:
         between = sum(1 for m in services if a <= m.start and m.end <= b)
         stops = sum(1 for s in signs if s in (".", ";", ":"))
         cost = 0.05 * len(signs) + 2.0 * between + 1.0 * stops + 0.2 * signs.count(",")
+        cost += 0.6 * sum(1 for x, y in zip(signs, signs[1:], strict=False) if (x, y) == (",", "and"))
         if cost < 1.6 and (best is None or cost < best[0]):
             best = (cost, context, values_[0])
     return (best[1], best[2]) if best else None

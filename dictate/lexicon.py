@@ -22,7 +22,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from dictate.errors import LexiconError
 from dictate.text import pieces
 
-Generic = Literal["normal", "abnormal", "present", "absent", "reduced", "full", "equal", "positive", "negative"]
+Generic = Literal["normal", "abnormal", "present", "absent", "reduced", "full", "equal", "positive", "negative", "unseen"]
 Kind = Literal["quantity", "acuity", "near", "score", "finding", "category", "grade", "text"]
 Sides = Literal["eye", "ear", "face", "nostril", "limb", "none"]
 Context = dict[str, str | int]

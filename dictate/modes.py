@@ -56,7 +56,13 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
     mode = ["finding"] * size
     source = [-1] * size
     by_sentence: list[list[Mark]] = [[] for _ in segments.sentences]
+    doubled = {
+        i for m in marks if any(s.data in ("doubled", "suspected", "suspected_after") for s in m.of("cue")) and m.end - m.start > 1
+        for i in range(m.start, m.end)
+    }
     for cue in cues:
+        if cue.start in doubled and cue.end - 1 in doubled:
+            continue
         number = segments.sentence_of[cue.start]
         wanted = {k for s in cue.of("mode") for k in s.also}
         if wanted:

@@ -252,7 +252,7 @@ class _Reader:
         else:
             return None
         at = self.next(end - 1)
-        if at < self.size and self.word(at) in ("hundred", "thousand") and self.word(at - 1) != "a":
+        if at < self.size and self.word(at) in ("hundred", "thousand") and not (self.word(at - 1) == "a" and at - 1 > i):
             scale = 100 if self.word(at) == "hundred" else 1000
             value *= scale
             end = at + 1

@@ -9,6 +9,7 @@ The English words come from the frequency list of the package `wordninja`.
 from __future__ import annotations
 
 import gzip
+import math
 import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
@@ -22,7 +23,7 @@ from rapidfuzz.distance import OSA, Levenshtein
 
 from dictate.lexicon import Lexicon, Sense
 from dictate.marks import Mark
-from dictate.note import Token, Tokens
+from dictate.note import Tokens
 from dictate.wording import is_plural, key, plain
 
 _Phrase = tuple[str, ...]
@@ -40,6 +41,8 @@ _NUMBERS = frozenset(
     nought first second third fourth fifth sixth seventh eighth ninth tenth over plus minus""".split()
 )
 _COMMON = 20_000  # an everyday word
+_WEAKEST, _SURE = -1.5, 2.0
+_NEED = (0.3, 0.0, -0.5, -0.8)  # least odds of a repair, by the number of terms surely misheard in the note
 _WINDOW = 5  # most words, small ones included, that one term is looked for in
 _GAP = 3  # most words that stand for one word of a phrase
 
@@ -241,7 +244,7 @@ class _Found(NamedTuple):
     end: int
     phrase: _Phrase
     heard: bool
-    margin: float
+    odds: float
 
 
 _JOINED = frozenset({"s", "ve", "t", "re", "ll", "d", "m"})
@@ -341,10 +344,16 @@ def _slips(word: _Word, index: _Index) -> set[str]:
     return found if found and not _near_english(word.text, index.vocabulary) else set()
 
 
-def _likeness(heard: str, bones: str, letters: str, term: tuple[str, str, str]) -> float:
-    """How alike two stretches are, 0 to 1: sound, consonants and letters in equal parts."""
+def _likeness(heard: str, bones: str, letters: str, its: str, its_bones: str, its_letters: str) -> tuple[float, float]:
+    """How alike two stretches are, 0 to 1: the mean of sound, consonants and letters; the best of sound and letters."""
     similar = Levenshtein.normalized_similarity
-    return (similar(heard, term[0]) + similar(bones, term[1]) + similar(letters, term[2])) / 3
+    by_sound, by_letters = similar(heard, its), similar(letters, its_letters)
+    return (by_sound + by_letters + similar(bones, its_bones)) / 3, max(by_sound, by_letters)
+
+
+def _rarity(rank: int) -> float:
+    """1 for the commonest words to 6 for what is no word."""
+    return math.log10(rank + 10)
 
 
 class _Repairer:
@@ -356,21 +365,23 @@ class _Repairer:
         self.near = _Near(marks, lexicon)
         self.spans = sorted((m.start, m.end) for m in marks)
         self.found: list[_Found] = []
+        self.misheard = sum(1 for m in marks if m.heard)
 
     def run(self) -> list[Mark]:
         self._read_slips()
         self._read_gaps()
         self._read_stretches()
-        self.found.sort(key=lambda f: (f.heard, -f.margin, f.start))
+        self.found.sort(key=lambda f: (f.heard, -f.odds, f.start))
+        chosen: list[_Found] = []
         taken: set[int] = set()
-        out: list[Mark] = []
         for one in self.found:
             if taken.isdisjoint(range(one.start, one.end)):
                 taken.update(range(one.start, one.end))
-                mark = self._mark(one)
-                if mark is not None:
-                    out.append(mark)
-        return sorted(out, key=lambda m: m.start)
+                chosen.append(one)
+        sure = self.misheard + sum(1 for f in chosen if f.heard and f.odds > _SURE)
+        need = _NEED[min(sure, len(_NEED) - 1)]
+        marks = [self._mark(f) for f in chosen if not f.heard or f.odds >= need]
+        return sorted((m for m in marks if m is not None), key=lambda m: m.start)
 
     def _mark(self, one: _Found) -> Mark | None:
         senses = tuple(s for s in self.lexicon.phrases[one.phrase] if not s.cased)
@@ -466,20 +477,20 @@ class _Repairer:
                 if not self._whole_marks(start, stop):
                     continue
                 near = self.near.at(start, stop)
-                odd = any(w.rank >= _UNKNOWN for w in gap)
+                rare = _rarity(max(w.rank for w in gap if w.state == _FREE))
                 for word, phrase in options:
+                    if word in (letters, "".join(w.key for w in gap)):
+                        continue
                     its = sound((word,))
-                    like = _likeness(heard, bones, letters, (its, skeleton(its), word))
-                    need = 0.70 - 0.008 * min(shared, 15) - (0.06 if odd else 0.0)
-                    if _topics(self.lexicon.phrases[phrase], self.lexicon) & near:
-                        need -= 0.04
-                    if DEBUG:
-                        if letters == word or "".join(w.key for w in gap) == word: continue
-                        tt=_topics(self.lexicon.phrases[phrase], self.lexicon) & near
-                        sim=Levenshtein.normalized_similarity
-                        DEBUG.append(dict(kind="gap",start=start,end=stop,text=self.tokens.words(start, stop),phrase=phrase,fine=sim(heard,its),coarse=sim(bones,skeleton(its)),spell=sim(letters,word),blen=len(skeleton(its)),odd=odd,n=len(gap),shared=shared,topic=any(not t.startswith("group") for t in tt),group=bool(tt),trank=_stem_rank(word),hrank=max(w.rank for w in gap if w.state==_FREE),gap=letters,word=word))
-                    if like >= need:
-                        self.found.append(_Found(start, stop, phrase, True, like - need))
+                    like, best = _likeness(heard, bones, letters, its, skeleton(its), word)
+                    if like < 0.4:
+                        continue
+                    topics = _topics(self.lexicon.phrases[phrase], self.lexicon)
+                    odds = (
+                        6.9 * like + 2.7 * best - 10.9 + 2.0 * bool(topics & near) + 0.2 * rare
+                        + 0.4 * _rarity(_stem_rank(word)) + 0.9 * (len(gap) > 1) - 0.05 * min(shared, 15)
+                    )
+                    self._offer(start, stop, phrase, odds)
 
     # -- whole terms
 
@@ -512,21 +523,20 @@ class _Repairer:
             return
         start, end = stretch[0].start, stretch[-1].end
         near = self.near.at(start, end)
-        scored = []
+        rare = _rarity(max(w.rank for w in stretch if w.state == _FREE))
         for term in near_by:
-            like = _likeness(heard, bones, letters, (term.heard, term.bones, term.letters))
-            need = 0.80 - (0.08 if odd else 0.0) - (0.06 if term.topics & near else 0.0)
-            size = len(term.bones)
-            need += 0.08 if size <= 3 else -0.04 if size >= 7 else 0.0
-            scored.append((like - need, like, term))
-        scored.sort(key=lambda x: -x[0])
-        margin, like, term = scored[0]
-        if DEBUG:
-            tt=term.topics & near
-            sim=Levenshtein.normalized_similarity
-            DEBUG.append(dict(kind="term",start=start,end=end,text=self.tokens.words(start, end),phrase=term.phrase,fine=sim(heard,term.heard),coarse=sim(bones,term.bones),spell=sim(letters,term.letters),blen=len(term.bones),odd=odd,n=len(stretch),shared=0,topic=any(not t.startswith("group") for t in tt),group=bool(tt),trank=term.rank,hrank=max(w.rank for w in stretch if w.state==_FREE),gap=letters,word=term.letters))
-        if margin >= 0 and self._whole_marks(start, end):
-            self.found.append(_Found(start, end, term.phrase, True, margin))
+            like, _ = _likeness(heard, bones, letters, term.heard, term.bones, term.letters)
+            if like < 0.5:
+                continue
+            odds = (
+                11.5 * like - 15.4 + 1.0 * bool(term.topics & near) + 0.7 * rare + 0.33 * _rarity(term.rank)
+                + 0.9 * (len(stretch) > 1)
+            )
+            self._offer(start, end, term.phrase, odds)
+
+    def _offer(self, start: int, end: int, phrase: _Phrase, odds: float) -> None:
+        if odds > _WEAKEST and self._whole_marks(start, end):
+            self.found.append(_Found(start, end, phrase, True, odds))
 
     def _pool(self, size: int) -> tuple[list[str], list[_Term]]:
         pool = self.index.pools.get(size)
@@ -540,7 +550,6 @@ class _Repairer:
         return pool
 
 
-DEBUG = []
 
 def find(tokens: Tokens, lexicon: Lexicon, marks: Sequence[Mark], taken: frozenset[int] = frozenset()) -> list[Mark]:
     """Marks for what exact matching left over; `taken` are tokens that are spoken for otherwise."""

@@ -302,7 +302,7 @@ class Emitter:
             b.option.head.start
             for b in self.bound
             if b.option.head is not None and b.atom.mark is not None and b.option.targets and b.atom.mark.has("generic")
-            and b.atom.start not in denied and any(s.role == "alone" and s.item == b.option.targets[0].item for s in b.option.head.senses)
+            and b.atom.start not in denied and not self._contrasted(b) and any(s.role == "alone" and s.item == b.option.targets[0].item for s in b.option.head.senses)
         }
         qualified |= {
             b.option.head.start for b in self.bound
@@ -354,6 +354,13 @@ class Emitter:
             for row in before:
                 if any(r.item == row.item and r.side in (row.side, None) and r.value != row.value for r in after) and row in self.rows:
                     self.rows.remove(row)
+
+    def _contrasted(self, one: Bound) -> bool:
+        """"ptosis on the right, none on the left": the general word speaks of the other side."""
+        head = one.option.head
+        if head is None or head.end > one.atom.start:
+            return False
+        return any(t.key in (",", "and", "but", ";") for t in self.tokens.tokens[head.end : one.atom.start])
 
     def _untaken(self) -> None:
         """Numbers that are circumstances and that no value took: a row of their own."""
@@ -604,7 +611,7 @@ def _negate(item: Item, target: Target, atom: Atom) -> Value:
         return {"present": "absent", "absent": "present", "suspected": "absent"}.get(str(value), value)
     if atom.mark is not None:
         for sense in atom.mark.of("generic"):
-            opposite = {"normal": "abnormal", "abnormal": "normal", "present": "absent", "absent": "present", "reduced": "normal", "full": "reduced", "equal": "abnormal", "positive": "negative", "negative": "positive"}[sense.data]
+            opposite = {"normal": "abnormal", "abnormal": "normal", "present": "absent", "absent": "present", "reduced": "normal", "full": "reduced", "equal": "abnormal", "positive": "negative", "negative": "positive", "unseen": "present"}[sense.data]
             if opposite in item.generic:
                 return item.generic[opposite]  # type: ignore[index]
     return value

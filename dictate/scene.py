@@ -426,6 +426,8 @@ def _denied_names(scene: Scene) -> None:
 
 def _add_side(scene: Scene, mark: Mark) -> None:
     value = mark.of("side")[0].value
+    if mark.start and scene.tokens[mark.start - 1].key == "'" and scene.tokens[mark.start - 1].end == scene.tokens[mark.start].start:
+        return
     before = mark.start - 1
     while before >= 0 and (scene.tokens[before].kind == "space" or scene.tokens[before].skipped):
         before -= 1

@@ -185,6 +185,8 @@ def read_number(scene: Scene, group: Group, item: Item, *, named: bool = False) 
     unit, unit_end = unit_after(scene, group)
     if unit == "_foreign" and item.kind != "text":
         return []
+    if len(group.parts) == 1 and group.nums[0].pronoun and group.nums[0].value == 1 and not unit and item.kind == "quantity":
+        return []
     prefixed = values.near_prefix(tokens, group)
     if item.kind != "near" and prefixed and not group.nums[0].decimal:
         return []
@@ -318,7 +320,10 @@ def targets_under(scene: Scene, atom: Atom, sense: Sense) -> list[tuple[float, l
 
 def _chart_fraction(group: Group) -> bool:
     """Whether a group is written as a Snellen fraction ("6/5", "20/40")."""
-    return group.signs[:1] == ("/",) and group.nums[0].value in (6.0, 20.0) and not group.nums[0].decimal
+    first = group.nums[0]
+    if group.signs[:1] != ("/",) and not (len(group.parts) == 2 and values.on_chart(group)):
+        return False
+    return first.value in (6.0, 20.0) and not first.decimal
 
 
 # ---- options -----------------------------------------------------------------------------------------
@@ -466,6 +471,15 @@ class Binder:
         found: list[Head] = cache.get(sentence, [])
         return found
 
+    def _in_hand(self, head: Head) -> set[str]:
+        """The topics of the name before this one (and its list): the test that is going on."""
+        first = min((h.start for h in head.group), default=head.start)
+        for at in range(head.sentence, max(-1, head.sentence - 4), -1):
+            earlier = [h for h in self._heads_in(at) if h.end <= first and len({s.topic for s in h.senses}) == 1]
+            if earlier:
+                return {s.topic for s in earlier[-1].senses}
+        return set()
+
     def _inert(self, heads: list[Head]) -> bool:
         """Whether the nearest name is of a subject the dictionary lacks ("blood pressure")."""
         topics = {s.topic for h in heads for s in h.senses if s.role == "topic"}
@@ -527,7 +541,12 @@ class Binder:
         joined: list[Target] = []
         for member in members:
             options: list[tuple[float, list[Target]]] = []
+            in_hand = self._in_hand(member) if len({s.topic for s in member.senses}) > 1 else set()
+            if not in_hand & {s.topic for s in member.senses}:
+                in_hand = set()
             for sense in member.senses:
+                if in_hand and sense.topic not in in_hand:
+                    continue
                 if sense.role == "alone" and (sense.data != "finding" or self._far(atom, head, way)):
                     continue
                 options += targets_under(self.scene, atom, sense)
@@ -575,7 +594,11 @@ class Binder:
             return [(0.0, None, "none")]
         if not any(item.sided for item in items):
             if atom.sort == "direction" or any(t.reading is None and t.value == "" for t in targets):
-                return self._side_choices(atom, head, neighbours, n, none_cost=2.9)
+                near = self._side_choices(atom, head, neighbours, n, none_cost=2.9)
+                return [
+                    c for c in near
+                    if c[1] is None or c[2] == "fixed" or c[2] != "held" and -4 <= c[1].start - atom.end <= 6 and -8 <= c[1].end - atom.start
+                ]
             return [(0.0, None, "none")]
         plain_value = all(_unmarked(scene.lexicon.items[t.item], t.value) for t in targets) or atom.sort == "complete"
         plural = bool(head and head.plural)
@@ -786,6 +809,8 @@ class Binder:
             cost += COST["skipped_name"]
         if first is None or not first.targets or not second.targets:
             return cost
+        if a is not None and a.sort == b.sort == "number" and first.head is not second.head and self._linked(a, b):
+            cost += 0.8
         if first.side is not None and second.side is first.side and first.side_way == "next" and second.side_way == "prev":
             cost += COST["shared_turn"]
         elif {first.side_way, second.side_way} == {"prev", "next"} and first.head is second.head:
@@ -799,6 +824,10 @@ class Binder:
             if same and first.side.value in ("right", "left") and a is not None and a.sort == b.sort == "number" and not self._repeats(a, b):
                 cost += 1.0
         return cost
+
+    def _linked(self, a: Atom, b: Atom) -> bool:
+        words = [t.key for t in self.tokens.tokens[a.end : b.start] if t.kind != "space" and not t.skipped]
+        return words in (["and"], ["&"], ["/"])
 
     def _repeats(self, a: Atom, b: Atom) -> bool:
         words = [t.key for t in self.tokens.tokens[a.end : b.start] if t.kind not in ("space",)]
@@ -823,7 +852,7 @@ def loose_word(atom: Atom) -> bool:
 
 def _loose(mark: Mark) -> bool:
     """A generic word that is also everyday praise or filler ("good", "fine", "well", "same")."""
-    return mark.has("generic") and not mark.has("word", "direction") and any(s.source.endswith(".loose") for s in mark.of("generic"))
+    return any(s.source.endswith(".loose") for s in mark.of("generic"))
 
 
 def _unmarked(item: Item, value: Value) -> bool:

@@ -370,9 +370,10 @@ class Emitter:
                 if not (group.start <= mark.start < group.end) or mark.of("context")[0].data != item.circumstance:
                     continue
                 value = mark.of("context")[0].context[0][1]
+                here = self.scene.segments.sentence_of[mark.start]
                 taken = any(
-                    r.context.get(item.circumstance) == value and self.scene.segments.sentence_of[r.spans[0][0]] in (
-                        self.scene.segments.sentence_of[mark.start], self.scene.segments.sentence_of[mark.start] + 1)
+                    r.context.get(item.circumstance) == value
+                    and -1 <= self.scene.segments.sentence_of[r.spans[0][0]] - here <= 9
                     for r in self.rows
                 )
                 if taken:

@@ -59,6 +59,9 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
         talk = mode in ("talk", "question")
         if names:
             also = tuple(s for s in mark.of("alone") if s.data == "finding")
+            also += tuple(
+                Sense("name", s.source, s.item, s.topic, context=s.context) for s in mark.of("context") if s.item and s.topic
+            )
             scene.heads.append(
                 Head(mark.start, mark.end, names + also, segments.sentence_of[mark.start], mark.plural, mark.heard, talk)
             )
@@ -114,6 +117,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     _discourse(scene)
     scene.atoms.sort(key=lambda a: (a.start, a.end))
     scene.heads.sort(key=lambda h: h.start)
+    _adjectives(scene)
     _merge_pairs(scene)
     _resolve_sides(scene)
     _mark_blocks(scene)
@@ -341,6 +345,25 @@ def _stray_directions(scene: Scene) -> None:
     scene.atoms = kept
 
 
+_ADJECTIVES = frozenset({"clear", "fin", "fine", "good", "nice", "great", "lov", "lovely", "fair", "proper", "brisk"})
+
+
+def _adjectives(scene: Scene) -> None:
+    """"a fine nystagmus", "a clear catch-up": an adjective of the finding, no value of its own."""
+    kept: list[Atom] = []
+    for n, atom in enumerate(scene.atoms):
+        following = scene.atoms[n + 1] if n + 1 < len(scene.atoms) else None
+        if (
+            atom.sort == "word" and atom.end - atom.start == 1 and scene.tokens[atom.start].key in _ADJECTIVES
+            and following is not None and following.sort in ("alone", "word") and following.mark is not None
+            and following.mark.has("alone", "word") and not _between(scene, atom.end, following.start)
+            and following.sentence == atom.sentence
+        ):
+            continue
+        kept.append(atom)
+    scene.atoms = kept
+
+
 def _discourse(scene: Scene) -> None:
     """"Right, ..." at the head of a spoken sentence is no side when the note is talk."""
     spoken = sum(1 for s in scene.segments.sentences if scene.modes.mode[s.start] in ("talk", "question"))
@@ -350,6 +373,10 @@ def _discourse(scene: Scene) -> None:
         first = scene.segments.sentences[side.sentence].start
         while first < side.start and scene.tokens[first].kind in ("space", "break"):
             first += 1
+        others = any(s.sentence == side.sentence and s is not side for s in scene.sides)
+        values_here = any(a.sentence == side.sentence for a in scene.atoms)
+        if values_here and not others:
+            continue
         if first == side.start and side.end - side.start == 1 and scene.tokens[min(side.end, len(scene.tokens) - 1)].key == ",":
             scene.sides.remove(side)
 
@@ -516,12 +543,13 @@ def _mark_blocks(scene: Scene) -> None:
                 continue
             only_starters = False
             break
+        j = side.start - 1
+        while j > sentence.start and (scene.tokens[j].kind == "space" or scene.tokens[j].skipped):
+            j -= 1
+        if sentence.run_on and j >= sentence.start and scene.tokens[j].key in ("now", "then", "next"):
+            side.block = True
+            continue
         if not only_starters:
-            j = side.start - 1
-            while j > sentence.start and (scene.tokens[j].kind == "space" or scene.tokens[j].skipped):
-                j -= 1
-            if sentence.run_on and scene.tokens[j].key in ("now", "then", "next"):
-                side.block = True
             continue
         after = side.end
         while after < len(tokens) and tokens[after].kind == "space":

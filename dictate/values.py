@@ -96,6 +96,12 @@ def acuity(tokens: Tokens, group: Group) -> list[Reading]:
     return out
 
 
+def on_chart(group: Group) -> bool:
+    """Whether two numbers side by side are a line of an acuity chart ("six nine")."""
+    nums = group.nums
+    return len(nums) == 2 and _is_fraction(nums[0], nums[1], False)
+
+
 def _is_fraction(first: Num, second: Num, slash: bool) -> bool:
     if slash:
         return first.value in _SLASHED and 1 <= second.value <= 1200
@@ -434,6 +440,8 @@ def word_interval(tokens: Tokens, i: int) -> Reading | None:
     """"a week", "next month" -> "1 week" from a unit-of-time word at token i."""
     if tokens[i].kind != "word":
         return None
+    if plain(tokens[i].text) == "fortnight":
+        return Reading("2 weeks", i, i + 1)
     unit = _unit_of_time(plain(tokens[i].text))
     if not unit or len(tokens[i].text) < 4 or tokens[i].text.lower().endswith("s"):
         return None

@@ -21,6 +21,10 @@ def conclude(scene: Scene, nerve_tokens: set[int]) -> list[Observation]:
             continue
         mode = scene.modes.mode[mark.start]
         impression = [s for s in mark.of("alone") if s.data == "impression"]
+        if not impression and (mode == "impression" or mode == "finding" and _this_is(scene, mark)):
+            impression = [s for s in mark.of("word") if s.data == "impression"]
+            if impression and mode == "finding":
+                mode = "impression"
         finding = [s for s in mark.of("alone", "complete") if s.data in ("finding", "") or s.role == "complete"]
         plan = [s for s in mark.of("alone") if s.data == "plan"]
         if impression and (mode == "impression" or mode == "finding" and not finding or mode == "plan" and _in_doubt(scene, mark)):
@@ -66,6 +70,12 @@ def _cue(scene: Scene, mark: Mark, kind: str, *, before: bool, reach: int) -> Ma
 
 
 _VERBS = frozenset({"is", "has", "have", "was", "diagnosed", "diagnos", "confirm", "be", "are", "with", "show", "shows", "show", "got"})
+
+
+def _this_is(scene: Scene, mark: Mark) -> bool:
+    """"This is a right sixth": a conclusion in so many words."""
+    words = [t.key for t in scene.tokens.tokens[max(0, mark.start - 12) : mark.start] if t.kind == "word"][-7:]
+    return any((x, y) in (("this", "is"), ("that", "is"), ("that", "s"), ("it", "is")) for x, y in zip(words, words[1:], strict=False))
 
 
 def _concluded(scene: Scene, mark: Mark) -> bool:
@@ -148,12 +158,22 @@ def _side_near(scene: Scene, mark: Mark, sides: list[tuple[int, int, str]]) -> t
         hard = sum(1 for s in signs if s in _HARD)
         between = sum(1 for m in others if a <= m.start and m.end <= b)
         joined = between and all(s in ("and", ",", "or", "&", "+") or True for s in signs) and weight > 0 and not hard
+        if hard == 1 and "," in signs and weight > 0 and _closes(scene, side[1]):
+            hard = 0
         cost = weight + 0.12 * len(signs) + 1.3 * hard + (0.4 if joined else 1.2) * between
         if weight == 0.0 and any(s in ("and", "but", "with") for s in signs):
             cost += 0.6
         if cost < 1.35 and (best is None or cost < best[0]):
             best = (cost, side)
     return best[1] if best else None
+
+
+def _closes(scene: Scene, i: int) -> bool:
+    """Whether nothing but an end follows token i ("..., right.")."""
+    tokens = scene.tokens
+    while i < len(tokens) and tokens[i].kind == "space":
+        i += 1
+    return i >= len(tokens) or tokens[i].kind == "break" or tokens[i].key in (".", ";", ")", ",")
 
 
 def _merged(scene: Scene, sides: list[tuple[int, int, str]]) -> list[tuple[int, int, str]]:
@@ -197,10 +217,31 @@ def _plan(scene: Scene, mark: Mark, sense: Sense) -> list[Observation]:
             if high - low < 12:
                 spans = [(low, high)]
             why.append(f"how soon from {scene.tokens.words(found[0].start, found[0].end)!r}")
-    row = Observation(item.key, None, sense.value, context, spans, [], why, mark.start, many=True)
-    if mark.heard:
-        row.doubt("heard", scene.tokens.words(mark.start, mark.end))
-    return [row]
+    out = []
+    for side in _plan_sides(scene, mark, item.sided):
+        row = Observation(item.key, side, sense.value, dict(context), list(spans), [], list(why), mark.start, many=True)
+        if mark.heard:
+            row.doubt("heard", scene.tokens.words(mark.start, mark.end))
+        out.append(row)
+    return out
+
+
+def _plan_sides(scene: Scene, mark: Mark, sided: bool) -> list[str | None]:
+    """The sides of a planned test, if one stands right beside it ("gonioscopy LE")."""
+    if not sided:
+        return [None]
+    for other in scene.marks:
+        if not other.has("side"):
+            continue
+        value = other.of("side")[0].value
+        gap = _signs(scene, mark.end, other.start) if other.start >= mark.end else _signs(scene, other.end, mark.start)
+        near = other.start - mark.end if other.start >= mark.end else mark.start - other.end
+        if 0 <= near <= 4 and all(g in ("of", "in", "on", "for") for g in gap):
+            if value in ("right", "left"):
+                return [value]
+            if value == "both":
+                return ["right", "left"]
+    return [None]
 
 
 def _urgency(scene: Scene, mark: Mark) -> tuple[Mark, str | int] | None:

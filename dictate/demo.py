@@ -9,7 +9,7 @@ from typing import Any
 from dictate.errors import NoteError
 from dictate.files import NoteFile, decode
 
-FIRST = "morning_clinic"
+FIRST = "disc_asymmetry"
 
 
 def folder() -> Any:

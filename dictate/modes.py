@@ -6,7 +6,7 @@ findings, "plan" stretches into plans, and "impression" stretches into conclusio
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dictate.marks import Mark
 from dictate.note import Tokens
@@ -68,7 +68,10 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
         if wanted:
             end = segments.sentences[number].end
             if not wanted & {t.key for t in tokens.tokens[cue.end : min(end, cue.end + 9)]}:
-                continue
+                rest = tuple(s for s in cue.senses if not s.also)
+                if not rest:
+                    continue
+                cue = replace(cue, senses=rest)
         by_sentence[number].append(cue)
     content: list[list[Mark]] = [[] for _ in segments.sentences]
     for mark in marks:
@@ -189,6 +192,12 @@ def _sentence_cues(
 
     base = mode[sentence.end - 1]
     plans = [m for m in marks if any(s.data == "plan" or s.item and s.topic == "plan" for s in m.senses)]
+    opening = next((i for i in range(sentence.start, sentence.end) if tokens[i].kind == "word"), -1)
+    if base == "finding" and opening >= 0 and tokens[opening].key in ("for", "then") and any(
+        0 < m.start - opening <= 5 for m in plans
+    ):
+        put(opening, sentence.end, "plan", opening)
+        base = "plan"
     for cue in cues:
         senses = {(s.value, s.data) for s in cue.of("mode")}
         for value, reach in senses:

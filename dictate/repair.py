@@ -22,7 +22,7 @@ from rapidfuzz import process
 from rapidfuzz.distance import OSA, Levenshtein
 
 from dictate.lexicon import Lexicon, Sense
-from dictate.marks import Mark
+from dictate.marks import Mark, Marks
 from dictate.note import Tokens
 from dictate.wording import is_plural, key, plain
 
@@ -556,9 +556,15 @@ def find(tokens: Tokens, lexicon: Lexicon, marks: Sequence[Mark], taken: frozens
     return _Repairer(tokens, lexicon, marks, taken).run()
 
 
-def mend(tokens: Tokens, lexicon: Lexicon, marks: Sequence[Mark], taken: frozenset[int] = frozenset()) -> list[Mark]:
-    """The marks with the repairs in place of what they cover, in order of place."""
-    repairs = find(tokens, lexicon, marks, taken)
+def mend(tokens: Tokens, lexicon: Lexicon, marks: Marks, cues: Sequence[Mark]) -> list[Mark]:
+    """The note's marks with the repairs in place of what they cover, in order of place.
+
+    Numbers, clock times and the words of `cues` (modes and corrections) are left alone.
+    """
+    taken = {i for g in marks.groups for i in range(g.start, g.end)}
+    taken.update(i for start, end, _ in marks.times for i in range(start, end))
+    taken.update(i for m in cues for i in range(m.start, m.end))
+    repairs = find(tokens, lexicon, marks.marks, frozenset(taken))
     covered = {i for m in repairs for i in range(m.start, m.end)}
-    kept = [m for m in marks if m.start not in covered]
+    kept = [m for m in marks.marks if m.start not in covered]
     return sorted([*kept, *repairs], key=lambda m: (m.start, m.end))

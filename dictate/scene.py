@@ -303,6 +303,10 @@ def _same_as(scene: Scene) -> None:
 
 
 def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
+    lexicon = scene.lexicon
+    senses = tuple(s for s in mark.senses if not (s.role == "word" and lexicon.items[s.item].role != "finding"))
+    if senses != mark.senses:
+        mark = replace(mark, senses=senses)
     roles = [s.role for s in mark.senses]
     sort: str = ""
     findings = [s for s in mark.of("alone") if s.data == "finding"]
@@ -321,7 +325,8 @@ def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
     if mark.start in numbered:
         return
     if mark.has("side") and any(
-        m is not mark and m.has("word", "generic") and abs(m.start - mark.start) <= 4 for m in scene.marks[max(0, scene.marks.index(mark) - 3) : scene.marks.index(mark) + 4]
+        a.mark is not None and not a.mark.has("side") and a.mark.has("word", "generic") and 0 < mark.start - a.start <= 4
+        for a in scene.atoms[-3:]
     ):
         return
     scene.atoms.append(

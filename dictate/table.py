@@ -124,7 +124,8 @@ def sheet(record: Record, lexicon: Lexicon) -> Sheet:
     """Arrange a record: tests in the order of the examination, questions in reading order."""
     numbers = {flag.id: n for n, flag in enumerate(record.flags, 1)}
     outside = {e for d in record.derived if d.outside for e in d.entries}
-    lines = _lines(record.entries, lexicon, numbers, outside)
+    sides_asked = {f.id for f in record.flags if f.reason == "side"}
+    lines = _lines(record.entries, lexicon, numbers, outside, sides_asked)
     by_group: dict[str, list[Line]] = {}
     conclusions: list[Line] = []
     plan: list[Line] = []
@@ -136,7 +137,7 @@ def sheet(record: Record, lexicon: Lexicon) -> Sheet:
             (plan if role == "plan" else conclusions).append(line)
     order = _group_order(lexicon)
     groups = sorted(by_group, key=lambda g: (order.get(g, len(order)), g))
-    nerve_key = f"{load_norms().nerves.key}."
+    nerve_key = load_norms().nerves.key
     computed, sources = _computed([d for d in record.derived if not d.key.startswith(nerve_key)], record, lexicon)
     return Sheet(
         name=record.name,
@@ -164,7 +165,7 @@ def _group_order(lexicon: Lexicon) -> dict[str, int]:
 
 
 def _lines(
-    entries: Iterable[Entry], lexicon: Lexicon, numbers: dict[str, int], outside: set[str]
+    entries: Iterable[Entry], lexicon: Lexicon, numbers: dict[str, int], outside: set[str], sides_asked: set[str]
 ) -> list[tuple[str, Line]]:
     """One line for each item and circumstance, in the lexicon's order of items."""
     place = {key: n for n, key in enumerate(lexicon.items)}
@@ -175,7 +176,7 @@ def _lines(
         text = value_text(item, entry.value)
         if entry.side == "both":
             text = f"both together {text}"
-        elif entry.side is None and item.sided and entry.state == "confirm":
+        elif entry.side is None and any(f in sides_asked for f in entry.flags):
             text = f"side not said: {text}"
         cell = Cell(text, tuple(numbers[f] for f in entry.flags if f in numbers), entry.id in outside)
         column = entry.side if entry.side in _PER_SIDE else "single"
@@ -196,7 +197,9 @@ def choice_text(choice: dict[str, Any], lexicon: Lexicon) -> str:
     item = lexicon.items.get(str(choice.get("item", "")))
     told = []
     for key, value in choice.items():
-        if key == "item":
+        if isinstance(value, bool):
+            told.append("yes" if value else "no")
+        elif key == "item":
             told.append(item.title if item else str(value))
         elif key == "value" and item is not None:
             told.append(value_text(item, value))
@@ -274,12 +277,11 @@ def show(arranged: Sheet, console: Console) -> None:
             grid.row(line)
     if arranged.marked:
         put((f"{OUTSIDE} outside the usual, see “Computed”", "dim"))
-    for title, lines in (("Conclusions", arranged.conclusions),):
-        if lines:
-            console.print()
-            put((title, "bold underline"))
-            for line in lines:
-                grid.listed(line)
+    if arranged.conclusions:
+        console.print()
+        put(("Conclusions", "bold underline"))
+        for line in arranged.conclusions:
+            grid.listed(line)
     if arranged.questions:
         console.print()
         put(("To be confirmed", "bold underline"))
@@ -330,7 +332,7 @@ class _Grid:
     def __init__(self, console: Console, width: int) -> None:
         self.console = console
         self.first = max(20, min(38, width * 2 // 5))
-        self.half = max(10, (width - self.first - 2) // 2)
+        self.half = max(10, (width - self.first - 4) // 2)
 
     def head(self) -> None:
         from rich.text import Text
@@ -340,7 +342,7 @@ class _Grid:
     def row(self, line: Line) -> None:
         from rich.text import Text
 
-        label = Text(f"  {line.label}")
+        label = Text(line.label)
         if line.right or line.left:
             self._print(label, self._cells(line.right) or Text("·", "dim"), self._cells(line.left) or Text("·", "dim"))
             label = Text("")
@@ -359,7 +361,7 @@ class _Grid:
             Text.assemble(" and ".join(s for s in sides if s), " " if any(sides) else "", self._cell(cell))
             for cell, sides in told.items()
         )
-        self._print(Text(f"  {line.label}"), words)
+        self._print(Text(line.label), words)
 
     def _cells(self, cells: tuple[Cell, ...]) -> Text:
         from rich.text import Text
@@ -375,8 +377,34 @@ class _Grid:
         from rich.table import Table
 
         table = Table.grid(padding=(0, 1))
+        table.add_column(width=1)
         table.add_column(width=self.first)
         for _ in values:
             table.add_column(width=self.half if len(values) == 2 else self.half * 2 + 1)
-        table.add_row(label, *values)
+        table.add_row("", label, *values)
         self.console.print(table)
+
+
+def csv_columns() -> list[str]:
+    """The head of the CSV form."""
+    return ["note", "id", "item", "title", "side", "value", "unit", "context", "state", "flags", "questions", "start", "end", "words"]
+
+
+def csv_rows(record: Record, lexicon: Lexicon) -> list[list[str]]:
+    """One row an entry; a range is "0.5-0.6", the context "light=dim; fork=512"; `start`, `end`
+    are of the first evidence, `words` of all, separated by " | "."""
+    flags = {f.id: f for f in record.flags}
+    rows = []
+    for e in record.entries:
+        value = "-".join(f"{v:g}" for v in e.value) if isinstance(e.value, list) else "" if e.value is None else str(e.value)
+        title = lexicon.items[e.item].title if e.item in lexicon.items else ""
+        first = e.evidence[0] if e.evidence else Evidence(0, 0, "")
+        asked = [flags[f] for f in e.flags if f in flags]
+        rows.append(
+            [
+                record.name, e.id, e.item, title, e.side or "", value, e.unit, "; ".join(f"{k}={v}" for k, v in e.context.items()),
+                e.state, " ".join(f.reason for f in asked), " | ".join(f.question for f in asked),
+                str(first.start), str(first.end), " | ".join(one.text for one in e.evidence),
+            ]
+        )
+    return rows

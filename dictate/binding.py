@@ -402,7 +402,9 @@ class Binder:
                 return found
         for rank, head in enumerate(reversed(prior[-7:])):
             commas, links = self.separators(head.end, atom.start)
-            if loose and (commas or atom.start - head.end > 6):
+            if loose and (commas or atom.start - head.end > 6) and not any(
+                0 <= s.start - atom.end <= 5 for s in self._sides_in(atom.sentence)
+            ):
                 continue
             skipped = sum(1 for h in prior if h.start > head.start and not h.soft and (not h.group or h.group != head.group))
             taken = sum(1 for a in before if a.start >= head.end)
@@ -423,6 +425,10 @@ class Binder:
         held = self._held(atom.sentence)
         loose = atom.sort == "word" and atom.mark is not None and _loose(atom.mark)
         strange = self._strange(atom) if held else 0
+        if atom.group is not None and _chart_fraction(atom.group):
+            strange = 0
+        if loose and not self._heads_in(atom.sentence) and self._words_in(atom.sentence) <= 5 and self._sides_in(atom.sentence):
+            loose = False
         if loose or scene.modes.mode[atom.start] == "impression":
             held = []
         for rank, head in enumerate(held):
@@ -686,12 +692,25 @@ class Binder:
         """The side in hand from earlier sentences: one that was alone there, or a block."""
         at = sentence - 1
         steps = 0
+        only = ""
         while at >= 0 and steps < 8:
             sides = self._sides_in(at)
             blocks = [s for s in sides if s.block]
+            values_here = {s.value for s in sides}
+            if only and sides and (values_here != {only} and not blocks):
+                return None
+            if len(values_here) == 1 and not blocks and sides[-1].value in ("right", "left") and not (
+                steps <= 1 and topics & self._topics_in(at)
+            ):
+                only = str(sides[-1].value)
+                at -= 1
+                steps += 1
+                continue
             if sides:
                 if blocks and blocks[-1].value in ("right", "left") and sides[-1].value in (blocks[-1].value, "both"):
-                    return blocks[-1]
+                    return blocks[-1] if only in ("", blocks[-1].value) else None
+                if only:
+                    return None
                 single = {s.value for s in sides}
                 if len(single) == 1 and sides[-1].value in ("right", "left") and steps <= 1 and topics & self._topics_in(at):
                     return sides[-1]
@@ -703,7 +722,7 @@ class Binder:
         return None
 
     def _topics_in(self, sentence: int) -> set[str]:
-        return {s.topic for h in self._heads_in(sentence) for s in h.senses if s.topic}
+        return {s.topic for h in self._heads_in(sentence) if not h.soft for s in h.senses if s.topic}
 
     # -- the chain
 

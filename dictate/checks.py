@@ -61,6 +61,9 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
             known.clear()
         known.append(row)
         kept.append(row)
+    for row in [r for r in kept if r.many and "certainty" in r.context and r.side is None]:
+        if any(o is not row and o.item == row.item and o.value == row.value and o.side for o in kept):
+            kept.remove(row)
     for row in [r for r in kept if r.value == "not_done"]:
         for other in [o for o in kept if o.item == row.item and o.value != "not_done" and 0 <= o.order - row.order < 10]:
             kept.remove(other)
@@ -94,7 +97,7 @@ def _specific(rows: list[Observation], lexicon: Lexicon) -> None:
         for other in rows:
             if other is row or other.item != row.item or other.side != row.side or other.value != row.value:
                 continue
-            if other.context and set(other.spans) & set(row.spans):
+            if other.context and (set(other.spans) & set(row.spans) or abs(other.order - row.order) <= 9):
                 rows.remove(row)
                 break
 

@@ -63,6 +63,8 @@ def _cue(scene: Scene, mark: Mark, kind: str, *, before: bool, reach: int) -> Ma
         if a > b:
             continue
         signs = _signs(scene, a, b)
+        if kind == "negation" and "and" in signs:
+            continue
         if len(signs) > reach or any(s in _HARD or s in ("but", "with", "although", "though") for s in signs):
             continue
         best = cue if best is None or before else best

@@ -41,8 +41,16 @@ _NUMBERS = frozenset(
     nought first second third fourth fifth sixth seventh eighth ninth tenth over plus minus""".split()
 )
 _COMMON = 20_000  # an everyday word
+_ROWS = ("qwertyuiop", "asdfghjkl", "zxcvbnm")
+_KEYS = {  # a letter -> those beside it on a keyboard
+    letter: set(row[max(0, i - 1) : i + 2]) | set(below[max(0, i - 1) : i + 1]) | set(above[i : i + 2])
+    for above, row, below in (("", _ROWS[0], _ROWS[1]), _ROWS, (_ROWS[1], _ROWS[2], ""))
+    for i, letter in enumerate(row)
+}
+_VOWEL_LETTERS = frozenset("aeiouy")
 _WEAKEST, _SURE = -1.5, 2.0
 _NEED = (0.3, 0.0, -0.5, -0.8)  # least odds of a repair, by the number of terms surely misheard in the note
+_LONG = 9  # letters from which a generic word ("symmetrical") is told by its sound
 _WINDOW = 5  # most words, small ones included, that one term is looked for in
 _GAP = 3  # most words that stand for one word of a phrase
 
@@ -142,6 +150,7 @@ class _Term:
 @dataclass
 class _Index:
     vocabulary: frozenset[str]
+    words: list[str]
     by_length: dict[int, tuple[list[str], list[_Term]]]
     bones: dict[str, list[_Term]]
     gaps: dict[tuple[_Phrase, _Phrase], list[tuple[str, _Phrase]]]
@@ -169,8 +178,10 @@ def _topics(senses: Sequence[Sense], lexicon: Lexicon) -> frozenset[str]:
     return frozenset(found)
 
 
-def _usable(senses: Sequence[Sense]) -> bool:
+def _usable(phrase: _Phrase, senses: Sequence[Sense]) -> bool:
     roles = {s.role for s in senses}
+    if len(phrase) == 1 and len(phrase[0]) >= _LONG:
+        roles = {"word" if role == "generic" else role for role in roles}
     return bool(roles & _TARGETS) and not roles & _NOT_TARGETS and not all(s.cased for s in senses)
 
 
@@ -192,13 +203,13 @@ def _index(lexicon: Lexicon) -> _Index:
 
 def _build(lexicon: Lexicon) -> _Index:
     vocabulary = frozenset(w for table in (lexicon.phrases, lexicon.cues) for p in table for w in p)
-    index = _Index(vocabulary, {}, {}, {}, {}, {})
+    index = _Index(vocabulary, sorted(w for w in vocabulary if w.isalpha() and len(w) > 3), {}, {}, {}, {}, {})
     single = {p[0] for p in lexicon.phrases if len(p) == 1}
-    trivial = {p[0] for p, senses in lexicon.phrases.items() if len(p) == 1 and not _usable(senses)} | _NUMBERS
+    trivial = {p[0] for p, senses in lexicon.phrases.items() if len(p) == 1 and not _usable(p, senses)} | _NUMBERS
     trivial |= {p[0] for p in lexicon.cues if len(p) == 1}
     for phrase, senses in lexicon.phrases.items():
         size = len(phrase)
-        if size > 5 or not _usable(senses):
+        if size > 5 or not _usable(phrase, senses):
             continue
         if size == 1 or size <= 3 and any(w not in single and w not in trivial and _odd(w) for w in phrase):
             letters = "".join(phrase)
@@ -215,11 +226,10 @@ def _build(lexicon: Lexicon) -> _Index:
             for i, word in enumerate(phrase):
                 if len(word) > 2 and word not in trivial:
                     index.gaps.setdefault((phrase[:i], phrase[i + 1 :]), []).append((word, phrase))
-    for word in vocabulary:
-        if len(word) >= 4 and word.isalpha():
-            index.deletions.setdefault(word, set()).add(word)
-            for shorter in _without_one(word):
-                index.deletions.setdefault(shorter, set()).add(word)
+    for word in index.words:
+        index.deletions.setdefault(word, set()).add(word)
+        for shorter in _without_one(word):
+            index.deletions.setdefault(shorter, set()).add(word)
     return index
 
 
@@ -296,7 +306,7 @@ class _Near:
         self.topics: list[frozenset[str]] = []
         for mark in marks:
             senses = [s for s in mark.of("name", "topic", "alone", "word") if s.topic or s.item]
-            if senses and not mark.heard and not mark.has("generic", "side"):
+            if senses and not mark.has("generic", "side"):
                 self.places.append(mark.start)
                 self.topics.append(_topics(senses, lexicon))
 
@@ -330,17 +340,34 @@ def _near_english(word: str, vocabulary: frozenset[str]) -> bool:
     return False
 
 
+def _is_slip(form: str, near: str, vocabulary: Sequence[str]) -> bool:
+    """Whether `form` is `near` with one letter wrong, missing or doubled, or two exchanged, and surely so."""
+    if len(near) > len(form):
+        return len(form) >= 5
+    differ = next((i for i, (a, b) in enumerate(zip(form, near, strict=False)) if a != b), len(near))
+    if len(near) < len(form):
+        return len(near) >= 5 and form[differ] == form[differ - 1]
+    if sorted(near) == sorted(form):
+        return len(form) >= 4
+    if len(form) < 6 or differ in (0, len(form) - 1):
+        return False
+    wrong, meant = form[differ], near[differ]
+    if wrong in _KEYS[meant] or wrong in _VOWEL_LETTERS and meant in _VOWEL_LETTERS:
+        return True
+    twins = process.extract(form, vocabulary, scorer=OSA.distance, score_cutoff=2, limit=None)
+    return all(distance == OSA.distance(near, twin) + 1 for twin, distance, _ in twins if twin != near)
+
+
 def _slips(word: _Word, index: _Index) -> set[str]:
     """The lexicon words that this one is a plain typing slip of."""
     if word.state != _FREE or word.end - word.start != 1 or word.rank < _ENGLISH_WORDS or len(word.text) < 4:
         return set()
-    found: set[str] = set()
-    for form in {word.text, word.key}:
-        for near in _one_edit(form, index):
-            exchanged = len(near) == len(form) and sorted(near) == sorted(form)
-            same_start = near[0] == form[0] or exchanged or near[1:] == form
-            if same_start and len(near) >= 4 and (exchanged or len(form) >= 5):
-                found.add(near)
+    found = {
+        near
+        for form in {word.text, word.key}
+        for near in _one_edit(form, index)
+        if len(near) >= 4 and _is_slip(form, near, index.words)
+    }
     return found if found and not _near_english(word.text, index.vocabulary) else set()
 
 

@@ -198,6 +198,8 @@ class Emitter:
                 if a <= h.start and h.end <= b and not h.soft and h is not one.option.head
             )
             cost = 1.0 * stops + 0.8 * links + 1.6 * between + 0.05 * len(gap) + (0.1 if behind else 0.0) + 0.5 * names
+            if atom.start in self.negation:
+                cost += 2.0 * stops
             if not behind and one.option.head is not None and one.option.head.start <= mark.start:
                 cost -= 0.3 * min(stops, 2)
             if cost < lowest:
@@ -225,6 +227,8 @@ class Emitter:
             if len(before) > 1 and "pinhole" in self._values_of(before[-2], key) and before[-1].start - before[-2].end <= 5:
                 before.pop()
             return self._values_of(before[-1], key)[:1]
+        if any(t.value in ("CF", "HM", "LP", "NLP") for t in one.option.targets):
+            return self._carried(one, key)
         behind = [m for m in marks if m.start >= atom.end and "pinhole" not in self._values_of(m, key)]
         if behind and key not in ("viewing",):
             return self._values_of(behind[0], key)[:1]

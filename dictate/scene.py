@@ -117,6 +117,11 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     _discourse(scene)
     scene.atoms.sort(key=lambda a: (a.start, a.end))
     scene.heads.sort(key=lambda h: h.start)
+    denials = {c.end for c in scene.cues if scene.tokens[c.start].key == "not" and c.end - c.start == 1}
+    scene.atoms = [
+        a for a in scene.atoms
+        if a.sort != "number" or a.start not in denials and not (a.start - 1 in denials and tokens[a.start - 1].kind == "space")
+    ]
     _adjectives(scene)
     _merge_pairs(scene)
     _resolve_sides(scene)

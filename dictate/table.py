@@ -7,7 +7,7 @@ a terminal. rich is imported only by `show`.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from dictate.assemble import shown
@@ -23,6 +23,7 @@ CAUTION = "Computed and suggested things defer to local protocols and to license
 OUTSIDE = "*"
 _PER_SIDE = ("right", "left")
 _QUOTED = 64
+_NO_SIDE = "side not said: "
 
 
 @dataclass(frozen=True)
@@ -108,14 +109,14 @@ def value_text(item: Item, value: Any) -> str:
 
 
 def circumstances(item: Item, context: dict[str, str | int]) -> str:
-    """The circumstances of a value in words: "dim", "512 Hz", "gaze right"."""
+    """The circumstances of a value in words: "dim", "512 Hz", "right gaze"."""
     told = []
     for key, value in context.items():
         words = str(value).replace("_", " ")
         if isinstance(value, int):
-            words = f"{key} {words}" if key not in ("fork",) else f"{words} Hz"
-        elif words in _PER_SIDE or words in ("up", "down", "central", "all", "near"):
-            words = f"{key} {words}"
+            words = f"{words} Hz" if key == "fork" else f"{key} {words}"
+        elif words in (*_PER_SIDE, "up", "down", "all", "central"):
+            words = f"{words} {key}"
         told.append(words)
     return ", ".join(told)
 
@@ -177,7 +178,7 @@ def _lines(
         if entry.side == "both":
             text = f"both together {text}"
         elif entry.side is None and any(f in sides_asked for f in entry.flags):
-            text = f"side not said: {text}"
+            text = f"{_NO_SIDE}{text}"
         cell = Cell(text, tuple(numbers[f] for f in entry.flags if f in numbers), entry.id in outside)
         column = entry.side if entry.side in _PER_SIDE else "single"
         columns = cells.setdefault((entry.item, circumstances(item, entry.context)), {})
@@ -226,32 +227,31 @@ def _inside(one: Evidence, other: Evidence) -> bool:
 def _computed(
     derived: list[Derived], record: Record, lexicon: Lexicon
 ) -> tuple[tuple[tuple[str, int], ...], tuple[str, ...]]:
-    """Sentences with the number of their source; several about the same entries share a line."""
+    """Sentences with the number of their source; what is told of one test by one source shares a line."""
     sources: dict[str, int] = {}
-    told: dict[tuple[tuple[str, ...], str | None, int], list[Derived]] = {}
+    items = {e.id: e.item for e in record.entries}
+    lines: dict[tuple[str, int], dict[str, list[str]]] = {}
     for one in derived:
         number = sources.setdefault(one.source, len(sources) + 1)
-        told.setdefault((one.entries, one.side, number), []).append(one)
-    items = {e.id: e.item for e in record.entries}
-    lines = []
-    for (entries, side, number), group in told.items():
-        titles = dict.fromkeys(lexicon.items[items[e]].title for e in entries if items.get(e) in lexicon.items)
-        about = " with ".join(titles)
-        where = f", {side}" if side and side not in " ".join(g.text for g in group).split() else ""
-        text = "; ".join(g.text + (OUTSIDE if g.outside else "") for g in group)
-        lines.append((f"{about}{where}: {text}" if about else text, number))
-    return tuple(lines), tuple(sources)
+        about = " with ".join(
+            dict.fromkeys(lexicon.items[items[e]].title for e in one.entries if items.get(e) in lexicon.items)
+        )
+        sides = lines.setdefault((about, number), {})
+        sides.setdefault(one.side or "", []).append(one.text + (OUTSIDE if one.outside else ""))
+    told = []
+    for (about, number), sides in lines.items():
+        text = "; ".join(f"{side}: {'; '.join(texts)}" if side else "; ".join(texts) for side, texts in sides.items())
+        told.append((f"{about}, {text}" if about and "" not in sides else f"{about}: {text}" if about else text, number))
+    return tuple(told), tuple(sources)
 
 
 def _nerves(derived: list[Derived], prefix: str) -> tuple[str, ...]:
-    """A sentence for each nerve that something is known of, and one for all the others."""
-    told = [d.text for d in derived if d.entries]
-    silent: dict[str, list[str]] = {}
-    for one in derived:
-        if not one.entries:
-            name = one.key.removeprefix(prefix)
-            silent.setdefault(one.text.removeprefix(f"{name}: "), []).append(name)
-    return (*told, *(f"{', '.join(names)}: {text}" for text, names in silent.items()))
+    """What is known of the nerves; those of which the same is told share a sentence."""
+    alike: dict[str, list[str]] = {}
+    for one in sorted(derived, key=lambda d: not d.entries):
+        name = one.key.removeprefix(prefix)
+        alike.setdefault(one.text.removeprefix(f"{name}: "), []).append(name)
+    return tuple(f"{', '.join(names)}: {text}" for text, names in alike.items())
 
 
 def show(arranged: Sheet, console: Console) -> None:
@@ -366,7 +366,8 @@ class _Grid:
     def _cells(self, cells: tuple[Cell, ...]) -> Text:
         from rich.text import Text
 
-        return Text(", ").join(self._cell(cell) for cell in cells)
+        unsided = [replace(c, text=c.text.removeprefix(_NO_SIDE)) if n else c for n, c in enumerate(cells)]
+        return Text(", ").join(self._cell(cell) for cell in unsided)
 
     def _cell(self, cell: Cell) -> Text:
         from rich.text import Text

@@ -53,6 +53,7 @@ def find(
     by_sentence: dict[int, list[Mark]] = {}
     for mark in marks:
         by_sentence.setdefault(segments.sentence_of[mark.start], []).append(mark)
+    _no_name_done(tokens, marks, segments, modes, lexicon, rows, used)
     for cue in marks:
         if not any(s.data == "not_done" for s in cue.of("cue")) or modes.mode[cue.start] in _SILENT:
             continue
@@ -86,6 +87,40 @@ def find(
                     row.doubt("heard", tokens.words(mark.start, mark.end))
                 rows.append(row)
     return rows, used
+
+
+_DONE = frozenset({"done", "test", "perform", "attempt", "taken", "check", "measur", "record", "today"})
+
+
+def _no_name_done(
+    tokens: Tokens, marks: list[Mark], segments: Segments, modes: Modes, lexicon: Lexicon,
+    rows: list[Observation], used: set[int],
+) -> None:
+    """"no Rinne and no Weber done": denied names before a word of doing."""
+    for n, mark in enumerate(marks):
+        if not any(s.data == "negation" for s in mark.of("cue")) or modes.mode[mark.start] in _SILENT or mark.start in used:
+            continue
+        names: list[Mark] = []
+        end = mark.end
+        for other in marks[n + 1 : n + 8]:
+            gap = _signs(tokens, end, other.start)
+            if any(g not in ("and", "or", "nor", ",", "no") for g in gap):
+                break
+            if other.has("name", "topic"):
+                names.append(other)
+            elif not any(s.data == "negation" for s in other.of("cue")):
+                break
+            end = other.end
+        at = end
+        while at < len(tokens) and tokens[at].kind == "space":
+            at += 1
+        if not names or at >= len(tokens) or tokens[at].key not in _DONE:
+            continue
+        used.update(range(mark.start, at + 1))
+        for name in names:
+            for item in _items(lexicon, name):
+                why = [f"{tokens.words(mark.start, at + 1)!r} says that it was not done"]
+                rows.append(Observation(item.key, None, "not_done", {}, [(mark.start, at + 1)], [], why, name.start))
 
 
 def _items(lexicon: Lexicon, mark: Mark) -> list[Item]:

@@ -601,6 +601,8 @@ class Binder:
         if not any(item.sided for item in items):
             if atom.sort == "direction" or any(t.reading is None and t.value == "" for t in targets):
                 near = self._side_choices(atom, head, neighbours, n, none_cost=2.9)
+                if any(way == "next" for _, _, way in near):
+                    near = [(cost + (0.7 if way == "prev" else 0.0), side, way) for cost, side, way in near]
                 return [
                     c for c in near
                     if c[1] is None or c[2] == "fixed" or c[2] != "held" and -4 <= c[1].start - atom.end <= 6 and -8 <= c[1].end - atom.start

@@ -65,7 +65,7 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
         if any(o is not row and o.item == row.item and o.value == row.value and o.side for o in kept):
             kept.remove(row)
     for row in [r for r in kept if r.value == "not_done"]:
-        for other in [o for o in kept if o.item == row.item and o.value != "not_done" and 0 <= o.order - row.order < 10]:
+        for other in [o for o in kept if o.item == row.item and o.value != "not_done" and row.side in (None, o.side) and 0 <= o.order - row.order < 10]:
             kept.remove(other)
     _specific(kept, lexicon)
     _differences(kept, lexicon)

@@ -63,7 +63,7 @@ def _cue(scene: Scene, mark: Mark, kind: str, *, before: bool, reach: int) -> Ma
         if a > b:
             continue
         signs = _signs(scene, a, b)
-        if kind == "negation" and "and" in signs:
+        if kind == "negation" and ("and" in signs or _other_between(scene, a, b) and not {"or", "nor"} & set(signs)):
             continue
         if len(signs) > reach or any(s in _HARD or s in ("but", "with", "although", "though") for s in signs):
             continue
@@ -84,6 +84,10 @@ def _concluded(scene: Scene, mark: Mark) -> bool:
     """Whether a condition outside a summary is said as a statement and not as a title."""
     sentence = scene.segments.sentences[scene.segments.sentence_of[mark.start]]
     return any(scene.tokens[i].key in _VERBS for i in range(max(sentence.start, mark.start - 6), mark.start))
+
+
+def _other_between(scene: Scene, a: int, b: int) -> bool:
+    return any(a <= m.start and m.end <= b and any(s.data in ("impression", "plan") for s in m.of("alone")) for m in scene.marks)
 
 
 def _in_doubt(scene: Scene, mark: Mark) -> bool:

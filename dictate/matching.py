@@ -18,7 +18,7 @@ from dictate.text import blank
 from dictate.wording import is_plural, plain
 
 _Phrase = tuple[str, ...]
-_NEVER_SPELT = frozenset({"rl", "lr", "re", "le", "in", "it", "no", "so", "to", "at", "on", "is", "of"})
+_NEVER_SPELT = frozenset({"rl", "lr", "re", "le", "in", "it", "no", "so", "to", "at", "on", "is", "of", "as", "or", "be", "an", "am", "us", "he", "we", "me", "do", "by", "if"})
 
 
 def _matcher(lexicon: Lexicon, name: str) -> tuple[Any, list[_Phrase]]:
@@ -112,8 +112,10 @@ def _letters(tokens: Tokens, i: int, abbreviations: frozenset[str]) -> list[tupl
 
 
 def _fits_case(sense: Sense, text: str, tokens: Tokens) -> bool:
-    if not sense.cased or text == sense.cased:
+    if not sense.cased:
         return True
+    if text == sense.cased:
+        return tokens.mixed_case or text.casefold() not in _NEVER_SPELT
     short = len(sense.cased.replace(" ", "")) <= 2
     if tokens.mixed_case or short:
         return not short and text.casefold() == sense.cased.casefold() and text.isupper()

@@ -12,7 +12,7 @@ from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from dictate.binding import Bound, Scene
+from dictate.binding import Bound, Scene, _unmarked
 from dictate.marks import Mark
 
 _LIST = frozenset({"or", "nor", "and", ",", "/", "&", "+"})
@@ -155,14 +155,17 @@ def _list(
     scene: Scene, sentence: _Sentence, cue: Mark, at: int, stop: int, or_end: int, out: dict[int, Mark]
 ) -> None:
     """Carry a negation from one negated value over the members of its list."""
-    last = sentence.found[at].atom.end
+    lead = sentence.found[at]
+    last = lead.atom.end
     for one in sentence.found[at + 1 :]:
         if one.atom.start >= stop:
             return
         if not one.option.targets:
             continue
         signs = _signs(scene, last, one.atom.start)
-        if not _continues(sentence, one, cue, last, signs, last <= or_end):
+        if _normal(scene, one) != _normal(scene, lead):
+            return
+        if not _continues(sentence, one, last, signs, last <= or_end):
             return
         out.setdefault(one.atom.start, cue)
         last = one.atom.end
@@ -182,7 +185,13 @@ def _plain_gap(sentence: _Sentence, a: int, b: int) -> bool:
     return not any(_any_in(places, a, b) for places in (sentence.own_names, sentence.sides, sentence.clauses))
 
 
-def _continues(sentence: _Sentence, one: Bound, cue: Mark, last: int, signs: list[str], listed: bool) -> bool:
+def _normal(scene: Scene, one: Bound) -> bool:
+    """Whether a value says that all is well; a list denies either such values or the others."""
+    target = one.option.targets[0]
+    return _unmarked(scene.lexicon.items[target.item], target.value)
+
+
+def _continues(sentence: _Sentence, one: Bound, last: int, signs: list[str], listed: bool) -> bool:
     """Whether a value is the next member of the negated list."""
     atom = one.atom
     if any(k in _HARD for k in signs) or len(signs) > (_OR_MEMBER if listed else _MEMBER):
@@ -191,7 +200,8 @@ def _continues(sentence: _Sentence, one: Bound, cue: Mark, last: int, signs: lis
         return False
     if any(k in _OR for k in signs):
         return len(signs) <= _MEMBER or _plain_gap(sentence, last, atom.start)
-    named_before = one.option.head is not None and one.option.head.end <= cue.start
+    head = one.option.head
+    named_before = head is not None and head.end <= atom.start
     bare = atom.sort == "alone" or (atom.mark is not None and atom.mark.has("word") and named_before)
     return bare and any(k in _LIST for k in signs) and _plain_gap(sentence, last, atom.start)
 

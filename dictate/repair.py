@@ -145,6 +145,7 @@ class _Term:
     what: _What
     topics: frozenset[str]
     rank: int
+    target: bool  # else it only keeps its place: sides, sectors, generic words are not told by sound
 
 
 @dataclass
@@ -209,14 +210,15 @@ def _build(lexicon: Lexicon) -> _Index:
     trivial |= {p[0] for p in lexicon.cues if len(p) == 1}
     for phrase, senses in lexicon.phrases.items():
         size = len(phrase)
-        if size > 5 or not _usable(phrase, senses):
+        usable = _usable(phrase, senses)
+        if size > 5 or not usable and (size > 1 or all(s.cased for s in senses)):
             continue
         if size == 1 or size <= 3 and any(w not in single and w not in trivial and _odd(w) for w in phrase):
             letters = "".join(phrase)
-            if len(letters) < 5 or not letters.isalpha() or any(w in trivial for w in phrase):
+            if len(letters) < 5 or not letters.isalpha() or size > 1 and any(w in trivial for w in phrase):
                 continue
             heard = sound(phrase)
-            term = _Term(phrase, heard, skeleton(heard), letters, _what(senses), _topics(senses, lexicon), min(map(_stem_rank, phrase)))
+            term = _Term(phrase, heard, skeleton(heard), letters, _what(senses), _topics(senses, lexicon), min(map(_stem_rank, phrase)), usable)
             names, terms = index.by_length.setdefault(len(heard), ([], []))
             names.append(heard)
             terms.append(term)
@@ -366,7 +368,7 @@ def _slips(word: _Word, index: _Index) -> set[str]:
         near
         for form in {word.text, word.key}
         for near in _one_edit(form, index)
-        if len(near) >= 4 and _is_slip(form, near, index.words)
+        if len(near) >= 4 and not word.text.startswith(near) and _is_slip(form, near, index.words)
     }
     return found if found and not _near_english(word.text, index.vocabulary) else set()
 
@@ -405,9 +407,9 @@ class _Repairer:
             if taken.isdisjoint(range(one.start, one.end)):
                 taken.update(range(one.start, one.end))
                 chosen.append(one)
-        sure = self.misheard + sum(1 for f in chosen if f.heard and f.odds > _SURE)
+        sure = self.misheard + sum(1 for f in chosen if f.heard and f.phrase and f.odds > _SURE)
         need = _NEED[min(sure, len(_NEED) - 1)]
-        marks = [self._mark(f) for f in chosen if not f.heard or f.odds >= need]
+        marks = [self._mark(f) for f in chosen if f.phrase and (not f.heard or f.odds >= need)]
         return sorted((m for m in marks if m is not None), key=lambda m: m.start)
 
     def _mark(self, one: _Found) -> Mark | None:
@@ -559,7 +561,7 @@ class _Repairer:
                 11.5 * like - 15.4 + 1.0 * bool(term.topics & near) + 0.7 * rare + 0.33 * _rarity(term.rank)
                 + 0.9 * (len(stretch) > 1)
             )
-            self._offer(start, end, term.phrase, odds)
+            self._offer(start, end, term.phrase if term.target else (), odds)
 
     def _offer(self, start: int, end: int, phrase: _Phrase, odds: float) -> None:
         if odds > _WEAKEST and self._whole_marks(start, end):

@@ -355,7 +355,7 @@ def _stray_directions(scene: Scene) -> None:
     scene.atoms = kept
 
 
-_ADJECTIVES = frozenset({"clear", "fin", "fine", "good", "nice", "great", "lov", "lovely", "fair", "proper", "brisk"})
+_ADJECTIVES = frozenset({"clear", "fin", "fine", "good", "nice", "great", "lov", "lovely", "fair", "proper"})
 
 
 def _adjectives(scene: Scene) -> None:
@@ -366,7 +366,7 @@ def _adjectives(scene: Scene) -> None:
         if (
             atom.sort == "word" and atom.end - atom.start == 1 and scene.tokens[atom.start].key in _ADJECTIVES
             and following is not None and following.sort in ("alone", "word") and following.mark is not None
-            and following.mark.has("alone", "word") and not _between(scene, atom.end, following.start)
+            and following.mark.has("alone", "word") and not _between(scene, atom.end, following.start) and following.cell == atom.cell
             and following.sentence == atom.sentence
         ):
             continue

@@ -88,7 +88,7 @@ def segment(tokens: Tokens) -> Segments:
                 end_here = True
             elif token.key == "?":
                 before = _real(tokens, i, -1)
-                end_here = before >= start and tokens[i - 1].end == token.start and tokens[i - 1].kind in ("word", "punct", "number")
+                end_here = bool(token.spoken) or before >= start and tokens[i - 1].end == token.start and tokens[i - 1].kind in ("word", "punct", "number")
                 if i + 1 < size and tokens[i + 1].kind == "word" and tokens[i + 1].start == token.end:
                     end_here = False
                 question = end_here

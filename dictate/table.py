@@ -124,7 +124,10 @@ def circumstances(item: Item, context: dict[str, str | int]) -> str:
 def sheet(record: Record, lexicon: Lexicon) -> Sheet:
     """Arrange a record: tests in the order of the examination, questions in reading order."""
     numbers = {flag.id: n for n, flag in enumerate(record.flags, 1)}
-    outside = {e for d in record.derived if d.outside for e in d.entries}
+    nerve_key = load_norms().nerves.key
+    outside = {  # what a joint finding rests on is not all outside the usual
+        e for d in record.derived if d.outside and (len(d.entries) == 1 or d.key.startswith(nerve_key)) for e in d.entries
+    }
     sides_asked = {f.id for f in record.flags if f.reason == "side"}
     lines = _lines(record.entries, lexicon, numbers, outside, sides_asked)
     by_group: dict[str, list[Line]] = {}
@@ -138,7 +141,6 @@ def sheet(record: Record, lexicon: Lexicon) -> Sheet:
             (plan if role == "plan" else conclusions).append(line)
     order = _group_order(lexicon)
     groups = sorted(by_group, key=lambda g: (order.get(g, len(order)), g))
-    nerve_key = load_norms().nerves.key
     computed, sources = _computed([d for d in record.derived if not d.key.startswith(nerve_key)], record, lexicon)
     return Sheet(
         name=record.name,
@@ -230,18 +232,24 @@ def _computed(
     """Sentences with the number of their source; what is told of one test by one source shares a line."""
     sources: dict[str, int] = {}
     items = {e.id: e.item for e in record.entries}
+    sides_of = {e.id: e.side for e in record.entries}
     lines: dict[tuple[str, int], dict[str, list[str]]] = {}
     for one in derived:
         number = sources.setdefault(one.source, len(sources) + 1)
         about = " with ".join(
             dict.fromkeys(lexicon.items[items[e]].title for e in one.entries if items.get(e) in lexicon.items)
         )
+        side = one.side if one.side and {sides_of.get(e) for e in one.entries} == {one.side} else ""
         sides = lines.setdefault((about, number), {})
-        sides.setdefault(one.side or "", []).append(one.text + (OUTSIDE if one.outside else ""))
+        sides.setdefault(side, []).append(one.text + (OUTSIDE if one.outside else ""))
     told = []
     for (about, number), sides in lines.items():
-        text = "; ".join(f"{side}: {'; '.join(texts)}" if side else "; ".join(texts) for side, texts in sides.items())
-        told.append((f"{about}, {text}" if about and "" not in sides else f"{about}: {text}" if about else text, number))
+        alike: dict[str, list[str]] = {}
+        for side, texts in sides.items():
+            alike.setdefault("; ".join(texts), []).append(side)
+        parts = [f"{' and '.join(of)}: {text}" if of != [""] else text for text, of in alike.items()]
+        joint = ", " if all(of != [""] for of in alike.values()) else ": "
+        told.append((f"{about}{joint}{'; '.join(parts)}" if about else "; ".join(parts), number))
     return tuple(told), tuple(sources)
 
 

@@ -77,6 +77,12 @@ def _undouble(stem: str) -> str:
     return stem
 
 
+def _whole_stem(stem: str) -> str:
+    """The stem left by an ending: "mov" is "move", "shrugg" is "shrug"."""
+    single = _undouble(stem)
+    return stem + "e" if single == stem and len(stem) == 3 and stem[-1] not in "wxy" and stem[-2] in "aeiou" else single
+
+
 @lru_cache(maxsize=65536)
 def key(word: str) -> str:
     """The normal form of one word; "Drooping" -> "droop", "oedema" -> "edema"."""
@@ -102,9 +108,9 @@ def _stem(word: str) -> str:
     elif word.endswith("s") and not word.endswith(_PLURAL_KEEP):
         word = word[:-1]
     if word.endswith("ing") and len(word) >= 6:
-        word = _undouble(word[:-3])
+        word = _whole_stem(word[:-3])
     elif word.endswith("ed") and len(word) >= 5 and not word.endswith("eed"):
-        word = _undouble(word[:-2])
+        word = _whole_stem(word[:-2])
     elif word.endswith("ally") and len(word) > 6:
         word = word[:-2]
     elif word.endswith("lly") and len(word) > 4:

@@ -621,11 +621,13 @@ class Binder:
             none_cost = COST["no_side"]
         else:
             none_cost = COST["no_side_measure"]
-        return self._side_choices(atom, head, neighbours, n, none_cost, pair, {item.topic for item in items})
+        return self._side_choices(
+            atom, head, neighbours, n, none_cost, pair, {item.topic for item in items}, told=not plain_value
+        )
 
     def _side_choices(
         self, atom: Atom, head: Head | None, neighbours: list[Atom], n: int, none_cost: float, pair: bool = False,
-        topics: set[str] | None = None,
+        topics: set[str] | None = None, told: bool = False,
     ) -> list[tuple[float, Side | None, str]]:
         scene = self.scene
         virtual = scene.segments.cell_side.get(atom.start)
@@ -640,12 +642,15 @@ class Binder:
         for side in inside:
             return [(0.0, side, "prev")]
         heads = self._heads_in(atom.sentence)
+        lone = len({s.value for s in sides}) == 1
         for rank, side in enumerate(reversed(prior[-2:])):
             commas, links = self.separators(side.end, atom.start)
             foreign = sum(1 for h in heads if side.end <= h.start and h.end <= atom.start and not h.soft and h is not head and not (head and h in head.group))
             if head and head.sentence == atom.sentence and head.start < side.start and head.plural and foreign == 0:
                 pass
             cost = COST["comma"] * 0.5 * commas + COST["conjunction"] * links + COST["other_name"] * min(foreign, 3) + 0.9 * rank
+            if lone and told and rank == 0:
+                cost = min(cost, 0.5 + 0.08 * (commas + links + foreign))
             if head and head.plural and head.start > side.end:
                 cost += 1.2
             if side.block and rank == 0:
@@ -662,6 +667,8 @@ class Binder:
                 cost += 0.1 * (side.start - atom.end - 6)
             if scene.segments.cell_of[side.start] != scene.segments.cell_of[atom.start]:
                 cost += 1.0
+            if len(sides) == 1 and not foreign_after(heads, side) and (told or side.value == "both"):
+                cost = min(cost, 0.7 + 0.12 * (commas + links + foreign + between))
             out.append((cost, side, "next"))
         if not prior:
             held = self._held_side(atom.sentence, head, topics or set())
@@ -853,6 +860,11 @@ class Binder:
     def _repeats(self, a: Atom, b: Atom) -> bool:
         words = [t.key for t in self.tokens.tokens[a.end : b.start] if t.kind not in ("space",)]
         return any(w in ("and", ",") for w in words)
+
+
+def foreign_after(heads: list[Head], side: Side) -> bool:
+    """Whether a test is named after a side, so that the side does not close the sentence."""
+    return any(h.start >= side.end and not h.soft for h in heads)
 
 
 # Words that tell nothing of what a sentence is about.

@@ -29,6 +29,9 @@ _PRONOUN_AFTER = frozenset(
 )
 # "near point 8": a point of the eye, no decimal point.
 _NO_DECIMAL_AFTER = frozenset({"near", "break", "recovery", "end", "far", "this", "that", "view", "some", "the", "null", "pressure", "blur", "every", "which", "at"})
+# A number after these counts or labels something and is no measurement.
+_NO_VALUE_AFTER = frozenset({"figure", "fig", "table", "day", "case", "aged", "age", "bed", "room", "page", "ward", "theatre", "bay", "reference"})
+_LABELS = frozenset("abdefghikmopqtuwxyz")
 FRACTIONS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "⅓": 1 / 3, "⅔": 2 / 3}
 POINT = frozenset({"point", "decimal", "dot"})
 ROMAN = {r: n for n, r in enumerate("I II III IV V VI VII VIII IX X XI XII".split(), 1)}
@@ -280,6 +283,10 @@ class _Reader:
         if i >= self.size or i in self.blocked:
             return None
         token = self.tokens[i]
+        if i and self.word(self.before(i)) in _NO_VALUE_AFTER:
+            return None
+        if token.kind == "number" and self.glued(i) and self.tokens[i - 1].text in _LABELS:
+            return None
         if token.kind == "number" or token.kind == "punct":
             return self.digits(i)
         return self.words(i)

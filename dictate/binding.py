@@ -207,6 +207,8 @@ def read_number(scene: Scene, group: Group, item: Item, *, named: bool = False) 
             return values.plus_grade(tokens, group)
         return [] if unit not in ("", "%") else values.small_grade(tokens, group, 6 if item.scale == "1-6" else 4)
     if item.kind == "quantity":
+        if _lens_power(tokens, group):
+            return []
         if "time" in item.soft_context and _clock_like(group):
             return []
         readings = values.quantity(tokens, group, item, unit)
@@ -220,6 +222,13 @@ def read_number(scene: Scene, group: Group, item: Item, *, named: bool = False) 
             return []
         return readings
     return []
+
+
+def _lens_power(tokens: Tokens, group: Group) -> bool:
+    """"+5.25", "-2.00": the power of a lens and no measurement of the examination."""
+    whole, _, part = group.nums[0].digits.partition(".")
+    before = tokens[group.start - 1] if group.start else None
+    return len(part) == 2 and before is not None and before.key in ("+", "-") and before.end == tokens[group.start].start
 
 
 def _clock_like(group: Group) -> bool:
@@ -702,7 +711,7 @@ class Binder:
         at = sentence - 1
         steps = 0
         only = ""
-        while at >= 0 and steps < 8:
+        while at >= 0 and steps < 16:
             sides = self._sides_in(at)
             blocks = [s for s in sides if s.block]
             values_here = {s.value for s in sides}
@@ -745,7 +754,7 @@ class Binder:
                     options.append(Option(cost + side_cost, targets, head, way, side, side_way))
             options.sort(key=lambda o: o.cost)
             options = options[:8]
-            options.append(Option(COST["unbound"] if atom.sort == "alone" else 3.2, [], None, "none", None, "none"))
+            options.append(Option(COST["unbound"] if atom.sort == "alone" else 3.7 if atom.sort == "number" else 3.2, [], None, "none", None, "none"))
             columns.append(options)
         forward: list[list[float]] = []
         back: list[list[int]] = []
@@ -840,7 +849,7 @@ class Binder:
         if a is not None and a.sort == b.sort == "number" and first.head is not second.head and self._linked(a, b):
             cost += 0.8
         if first.side is not None and second.side is first.side and first.side_way == "next" and second.side_way == "prev":
-            cost += COST["shared_turn"]
+            cost += COST["shared_turn"] if first.head is second.head else 2.5 * COST["shared_turn"]
         elif {first.side_way, second.side_way} == {"prev", "next"} and first.head is second.head:
             cost += COST["turn"]
         if first.head is not None and second.head is first.head and first.head_way == "next" and second.head_way == "prev":

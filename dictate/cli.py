@@ -31,7 +31,9 @@ app = typer.Typer(
     name="dictate", add_completion=False, no_args_is_help=True, rich_markup_mode=None, pretty_exceptions_enable=False,
     help="Read a dictated or pasted examination of eyes and cranial nerves into a structured record.",
 )
-lexicon_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Check the lexicon, or show what can be said.")
+lexicon_app = typer.Typer(
+    no_args_is_help=True, rich_markup_mode=None, help="Check the lexicon, or show what can be said."
+)
 app.add_typer(lexicon_app, name="lexicon")
 
 
@@ -43,7 +45,9 @@ class Format(StrEnum):
     csv = "csv"
 
 
-FormatOption = Annotated[Format, typer.Option("--format", "-f", help="table, json (one object a line) or csv (one row an entry).")]
+FormatOption = Annotated[
+    Format, typer.Option("--format", "-f", help="table, json (one object a line) or csv (one row an entry).")
+]
 LexiconOption = Annotated[
     str | None, typer.Option("--lexicon", metavar="DIR", help="A folder of lexicon files to add to the shipped ones.")
 ]
@@ -204,7 +208,9 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def _main(
-    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
 ) -> None:
     """Read a dictated or pasted examination of eyes and cranial nerves into a structured record."""
 
@@ -241,7 +247,8 @@ def read(
 def explain(
     file: Annotated[str, typer.Argument(metavar="FILE", help="The note; - is standard input.")],
     entry: Annotated[
-        str | None, typer.Argument(metavar="ENTRY", help="e5, a question (f1), or words of a test's name; all entries if left out.")
+        str | None,
+        typer.Argument(metavar="ENTRY", help="e5, a question (f1), or words of a test's name; all if left out."),
     ] = None,
     lexicon: LexiconOption = None,
 ) -> None:
@@ -264,7 +271,7 @@ def explain(
 
 @app.command()
 def demo(
-    name: Annotated[str | None, typer.Argument(metavar="NAME", help="Which demo note; the first one if left out.")] = None,
+    name: Annotated[str | None, typer.Argument(metavar="NAME", help="A demo note; the first if left out.")] = None,
     format: FormatOption = Format.table,
 ) -> None:
     """Read a bundled demo note: an invented patient of an invented clinic."""
@@ -333,8 +340,9 @@ def _shown(item: Item, lexicon: Lexicon) -> list[str]:
             lines.append(f"  {label:<12} {between.join(str(w) for w in words)}")
 
     told("nerves", item.nerve)
-    sides = {"none": "none"}.get(item.sides, f"right and left {item.sides}" + (", may be left out" if item.side_optional else ""))
-    told("sides", [sides + (", or both together" if item.both_eyes else "")])
+    sides = f"right and left {item.sides}" if item.sided else "none"
+    optional = ", may be left out" if item.side_optional else ""
+    told("sides", [sides + optional + (", or both together" if item.both_eyes else "")])
     told("values", item.values)
     if item.plausible:
         told("plausible", item.plausible, " to ")

@@ -36,8 +36,9 @@ def find(record: Record, wanted: str, lexicon: Lexicon) -> list[Entry]:
     flags = [f for f in record.flags if f.id == low.removeprefix("?") or low == f"?{f.id[1:]}"]
     found = [e for e in record.entries if flags and e.id in flags[0].entries]
     if not found and low:
+        titles = {key: item.title.casefold() for key, item in lexicon.items.items()}
         found = [e for e in record.entries if e.item == low] or [
-            e for e in record.entries if low in e.item or e.item in lexicon.items and low in lexicon.items[e.item].title.casefold()
+            e for e in record.entries if low in e.item or low in titles.get(e.item, "")
         ]
     if found:
         return found

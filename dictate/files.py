@@ -124,7 +124,8 @@ def _older(data: bytes, name: str, error: UnicodeDecodeError) -> NoteFile:
     if len({one.text for one in fitting}) == 1:
         return fitting[0]
     if fitting:
-        raise NoteError(f"{name}: not UTF-8; it may be {' or '.join(f.encoding_name for f in fitting)}; {_SAVE}") from None
+        possible = " or ".join(f.encoding_name for f in fitting)
+        raise NoteError(f"{name}: not UTF-8; it may be {possible}; {_SAVE}") from None
     if data.decode("utf-8", "ignore").isascii():
         raise NoteError(f"{name}: not UTF-8, and the encoding is not known for certain; {_SAVE}") from None
     raise NoteError(f"{name}: UTF-8 with damage at byte {error.start + 1}; {_SAVE}") from None
@@ -161,7 +162,8 @@ def _fits(text: str, i: int) -> bool:
 
 def _letter(char: str, before: str, after: str) -> bool:
     """An accented letter beside other letters, of their case, and no quotation mark misread."""
-    if char == "í" and after in ("s", "t", "d") or char == "ì" and not before.isalpha() or char == "î" and not after.isalpha():
+    quotation = {"í": after in ("s", "t", "d"), "ì": not before.isalpha(), "î": not after.isalpha()}
+    if quotation.get(char, False):
         return False
     if not (before.isascii() and before.isalpha() or after.isascii() and after.isalpha()):
         return False

@@ -27,6 +27,7 @@ from dictate import (
     tables,
     times,
     undone,
+    unplaced,
 )
 from dictate.lexicon import Lexicon, load
 from dictate.marks import Mark, Marks
@@ -53,7 +54,7 @@ class Reading:
     bound: list[binding.Bound] = field(default_factory=list)
     observations: list[rows.Observation] = field(default_factory=list)
     loose: list[tuple[str, str, int, int]] = field(default_factory=list)
-    unplaced: list[tuple[int, int]] = field(default_factory=list)
+    aside: list[tuple[int, int]] = field(default_factory=list)
     record: Record = field(init=False)
 
 
@@ -135,6 +136,11 @@ def observe(reading: Reading) -> None:
     reading.observations += conclusions.conclude(reading.scene, reading.nerve_tokens)
 
 
+def ask_unplaced(reading: Reading) -> None:
+    """7. Measurements that no test took are put to the clinician with their words."""
+    reading.loose = unplaced.questions(reading.scene, reading.bound)
+
+
 def check(reading: Reading) -> None:
     """8. Ranges, repeats, disagreements."""
     checks.mark_later(reading.observations, [m for m in reading.cues if m.has("correction")], reading.tokens, reading.segments)
@@ -149,7 +155,7 @@ def check(reading: Reading) -> None:
 def make_record(reading: Reading) -> None:
     """9. The record."""
     record = assemble.record(
-        reading.note, reading.tokens, reading.lexicon, reading.observations, reading.loose, reading.unplaced, [],
+        reading.note, reading.tokens, reading.lexicon, reading.observations, reading.loose, reading.aside, [],
     )
     reading.record = replace(
         record,
@@ -159,7 +165,7 @@ def make_record(reading: Reading) -> None:
 
 
 STAGES: tuple[Callable[[Reading], None], ...] = (
-    read_tokens, read_marks, strike_corrections, read_modes, read_undone, build_scene, bind, observe, check, make_record,
+    read_tokens, read_marks, strike_corrections, read_modes, read_undone, build_scene, bind, observe, ask_unplaced, check, make_record,
 )
 
 

@@ -33,7 +33,9 @@ _ENGLISH_WORDS = 60_000  # beyond this rank the frequency list holds misspelling
 _UNKNOWN = 1_000_000  # the rank of what the list lacks
 _TARGETS = frozenset({"name", "alone", "word", "topic"})
 _NOT_TARGETS = frozenset({"generic", "side", "unit", "direction", "context", "complete"})
-_CONSUMABLE = frozenset({"generic", "unit", "mask", "hint", "context"})
+# What it costs to read a word that was matched by itself as part of a longer misheard term.
+_PRICE = {"generic": 0.3, "unit": 0.3, "mask": 0.3, "hint": 0.3, "context": 0.5, "cue": 1.5}
+_PRICE_TRADE = 1.2
 _TITLES = frozenset({"mr", "mrs", "ms", "miss", "dr", "doctor", "prof", "professor", "sister", "nurse", "mister"})
 _NUMBERS = frozenset(
     """zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen
@@ -249,6 +251,7 @@ class _Word(NamedTuple):
     text: str
     state: int
     rank: int
+    price: float = 0.0
 
 
 class _Found(NamedTuple):
@@ -284,17 +287,22 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
             text += every[end + 1].text
             end += 2
         mark = held.get(i)
+        price = 0.0
         if mark is not None:
-            soft = mark.end - mark.start == 1 and len(text) <= 4 and {s.role for s in mark.senses} <= _CONSUMABLE
-            state = _SOFT if soft and not mark.heard else _HELD
+            roles = {s.role for s in mark.senses}
+            soft = mark.end - mark.start == 1 and len(text) <= 6 and not mark.heard and not roles & {"side", "complete"}
+            state = _SOFT if soft else _HELD
+            price = max(_PRICE.get(role, _PRICE_TRADE) for role in roles)
         elif token.skipped:
             state = _SMALL
         elif titled or text in _NUMBERS:
             state = _STOP
         else:
             state = _FREE
-        rank = 0 if state in (_SMALL, _HELD) or token.key in vocabulary else _rank(text)
-        out.append(_Word(i, end, token.key, text, state, rank))
+        rank = 0 if state in (_SMALL, _HELD) else _rank(text)
+        if token.key in vocabulary:
+            rank = min(rank, _ENGLISH_WORDS)
+        out.append(_Word(i, end, token.key, text, state, rank, price))
         titled = text in _TITLES
         i = end
     return out
@@ -384,6 +392,8 @@ def _rarity(rank: int) -> float:
     """1 for the commonest words to 6 for what is no word."""
     return math.log10(rank + 10)
 
+
+_TRACE = None
 
 class _Repairer:
     def __init__(self, tokens: Tokens, lexicon: Lexicon, marks: Sequence[Mark], taken: frozenset[int]) -> None:
@@ -519,7 +529,8 @@ class _Repairer:
                         6.9 * like + 2.7 * best - 10.9 + 2.0 * bool(topics & near) + 0.2 * rare
                         + 0.4 * _rarity(_stem_rank(word)) + 0.9 * (len(gap) > 1) - 0.05 * min(shared, 15)
                     )
-                    self._offer(start, stop, phrase, odds)
+                    if _TRACE is not None: _TRACE.append(("gap",start,stop,heard,bones,letters,(word,phrase,its,topics),near,gap,shared))
+                    self._offer(start, stop, phrase, odds - sum(w.price for w in gap))
 
     # -- whole terms
 
@@ -534,7 +545,7 @@ class _Repairer:
                     break
                 free |= words[last].state == _FREE
                 odd |= words[last].rank >= _UNKNOWN
-                if free:
+                if free and not (word.state == _SOFT and word.price >= _PRICE["cue"]):
                     self._read_stretch(words[n : last + 1], odd)
 
     def _read_stretch(self, stretch: list[_Word], odd: bool) -> None:
@@ -547,7 +558,10 @@ class _Repairer:
             pool, terms = self._pool(len(heard))
             near_by = [terms[i] for _, _, i in process.extract(heard, pool, scorer=Levenshtein.normalized_similarity, score_cutoff=0.5, limit=12)]
         else:
-            near_by = self.index.bones.get(bones, [])
+            near_by = list(self.index.bones.get(bones, ()))
+            if len(bones) >= 4:
+                for shorter in _without_one(bones):
+                    near_by += self.index.bones.get(shorter, ())
         if not near_by:
             return
         start, end = stretch[0].start, stretch[-1].end
@@ -561,7 +575,8 @@ class _Repairer:
                 11.5 * like - 15.4 + 1.0 * bool(term.topics & near) + 0.7 * rare + 0.33 * _rarity(term.rank)
                 + 0.9 * (len(stretch) > 1)
             )
-            self._offer(start, end, term.phrase if term.target else (), odds)
+            if _TRACE is not None: _TRACE.append(("term",start,end,heard,bones,letters,term,near,stretch))
+            self._offer(start, end, term.phrase if term.target else (), odds - sum(w.price for w in stretch))
 
     def _offer(self, start: int, end: int, phrase: _Phrase, odds: float) -> None:
         if odds > _WEAKEST and self._whole_marks(start, end):

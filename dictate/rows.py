@@ -148,12 +148,14 @@ class Emitter:
     def _chained(self, picked: list[Mark], candidates: list[Mark]) -> list[Mark]:
         """Circumstances in a list ("V1, V2 and V3") go where the first of them goes."""
         out = list(picked)
-        for mark in candidates:
+        for mark in [*candidates, *reversed(candidates)]:
             if mark in out:
                 continue
             for other in out:
                 gap = [t.key for t in self.tokens.tokens[other.end : mark.start] if t.kind != "space" and not t.skipped]
-                if other.end <= mark.start and gap and len(gap) <= 2 and all(g in (",", "and", "&", "/", "+", "or") for g in gap):
+                if mark.end <= other.start:
+                    gap = [t.key for t in self.tokens.tokens[mark.end : other.start] if t.kind != "space" and not t.skipped]
+                if gap and len(gap) <= 2 and all(g in (",", "and", "&", "/", "+", "or") for g in gap):
                     out.append(mark)
                     break
         return out

@@ -101,6 +101,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
             scene.answered[mark.start] = answer
         _add_atom(scene, mark, mode, numbered)
     _same_as(scene)
+    _bare_samples(scene, marks)
     _number_circumstances(scene, marks)
     for group in marks.groups:
         if group.start in scene.told:
@@ -128,6 +129,30 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     _mark_blocks(scene)
     _group_heads(scene)
     return scene
+
+
+def _bare_samples(scene: Scene, marks: Marks) -> None:
+    """"Two." after "Vial one": the next sample, told by its number alone."""
+    sampled = [h for h in scene.heads if any(dict(s.context).get("sample") for s in h.senses)]
+    if not sampled:
+        return
+    rest = []
+    for group in marks.groups:
+        number = scene.segments.sentence_of[group.start]
+        sentence = scene.segments.sentences[number]
+        words = [t for t in scene.tokens.tokens[sentence.start : sentence.end] if t.kind in ("word", "number") and not t.skipped]
+        value = group.nums[0].value
+        earlier = [h for h in sampled if h.start < group.start and number - h.sentence <= 6]
+        if len(words) > 2 or len(group.parts) != 1 or not earlier or value not in range(1, 13):
+            rest.append(group)
+            continue
+        last = earlier[-1]
+        senses = tuple(
+            replace(s, context=tuple((k, int(value) if k == "sample" else v) for k, v in s.context)) for s in last.senses
+        )
+        scene.heads.append(Head(group.start, group.end, senses, number, False, False, False))
+        sampled.append(scene.heads[-1])
+    marks.groups = rest
 
 
 def _number_circumstances(scene: Scene, marks: Marks) -> None:
@@ -519,14 +544,16 @@ _SHUT = frozenset({"block", "close", "clos", "shut", "cover", "occlud", "press",
 def _occluded(scene: Scene) -> None:
     """"Block off the left nostril": the other one is tested from here on."""
     for mark in scene.marks:
-        if not mark.has("side") or scene.modes.mode[mark.start] != "talk":
+        if not mark.has("side") or scene.modes.mode[mark.start] not in ("talk", "finding"):
             continue
         value = mark.of("side")[0].value
         words = {t.key for t in scene.tokens.tokens[mark.start : mark.end]}
         if value not in ("right", "left") or not words & {"nostril", "ear", "eye", "one", "side"}:
             continue
+        near = {t.key for t in scene.tokens.tokens[max(0, mark.start - 6) : mark.end + 10]}
         before = {t.key for t in scene.tokens.tokens[max(0, mark.start - 6) : mark.start]}
-        if before & _SHUT:
+        if before & _SHUT and (words & {"nostril", "ear"} or near & {"nose", "nostril", "ear", "smell", "sniff"} or scene.modes.mode[mark.start] == "talk"):
+            scene.sides = [s for s in scene.sides if s.start != mark.start]
             other = "left" if value == "right" else "right"
             scene.sides.append(Side(mark.start, mark.end, other, scene.segments.sentence_of[mark.start], True, False))  # type: ignore[arg-type]
     scene.sides.sort(key=lambda s: s.start)
@@ -559,6 +586,9 @@ def _mark_blocks(scene: Scene) -> None:
         if sentence.run_on and j >= sentence.start and scene.tokens[j].key in ("now", "then", "next"):
             side.block = True
             continue
+        if _alone_in_sentence(scene, side):
+            side.block = True
+            continue
         if not only_starters:
             continue
         after = side.end
@@ -568,6 +598,15 @@ def _mark_blocks(scene: Scene) -> None:
         set_off = ending in (":", "-", ",") or tokens[after].kind == "break" if after < len(tokens) else False
         if set_off or side.prepositional:
             side.block = True
+
+
+def _alone_in_sentence(scene: Scene, side: Side) -> bool:
+    """"Now the left.": a sentence that does nothing but turn to a side."""
+    sentence = scene.segments.sentences[side.sentence]
+    words = [t for t in scene.tokens.tokens[sentence.start : sentence.end] if t.kind == "word" and not t.skipped]
+    if len(words) > 6 or any(a.sentence == side.sentence for a in scene.atoms):
+        return False
+    return not any(h.sentence == side.sentence and not h.soft for h in scene.heads) and side.value in ("right", "left")
 
 
 def _group_heads(scene: Scene) -> None:

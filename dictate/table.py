@@ -125,8 +125,11 @@ def sheet(record: Record, lexicon: Lexicon) -> Sheet:
     """Arrange a record: tests in the order of the examination, questions in reading order."""
     numbers = {flag.id: n for n, flag in enumerate(record.flags, 1)}
     nerve_key = load_norms().nerves.key
-    outside = {  # what a joint finding rests on is not all outside the usual
-        e for d in record.derived if d.outside and (len(d.entries) == 1 or d.key.startswith(nerve_key)) for e in d.entries
+    outside = {
+        entry
+        for one in record.derived
+        if one.outside and (len(one.entries) == 1 or one.key.startswith(nerve_key))  # not all that a joint one rests on
+        for entry in one.entries
     }
     sides_asked = {f.id for f in record.flags if f.reason == "side"}
     lines = _lines(record.entries, lexicon, numbers, outside, sides_asked)
@@ -247,10 +250,14 @@ def _computed(
         alike: dict[str, list[str]] = {}
         for side, texts in sides.items():
             alike.setdefault("; ".join(texts), []).append(side)
-        parts = [f"{' and '.join(of)}: {text}" if of != [""] else text for text, of in alike.items()]
+        parts = [f"{' and '.join(_told(s) for s in of)}: {text}" if of != [""] else text for text, of in alike.items()]
         joint = ", " if all(of != [""] for of in alike.values()) else ": "
         told.append((f"{about}{joint}{'; '.join(parts)}" if about else "; ".join(parts), number))
     return tuple(told), tuple(sources)
+
+
+def _told(side: str) -> str:
+    return "both together" if side == "both" else side
 
 
 def _nerves(derived: list[Derived], prefix: str) -> tuple[str, ...]:
@@ -309,8 +316,9 @@ def show(arranged: Sheet, console: Console) -> None:
         put(("Plan", "bold underline"))
         for line in arranged.plan:
             grid.listed(line)
-    for title, words in (("Not documented", ", ".join(arranged.not_documented)), ("Also said", "; ".join(arranged.also_said))):
-        if words and not (arranged.empty and title == "Not documented"):
+    missing = "" if arranged.empty else ", ".join(arranged.not_documented)
+    for title, words in (("Not documented", missing), ("Also said", "; ".join(arranged.also_said))):
+        if words:
             console.print()
             put((title, "bold underline"))
             _indented(console, "", words, width)
@@ -394,26 +402,42 @@ class _Grid:
         self.console.print(table)
 
 
+_CSV = "note id item title side value unit context state flags questions start end words"
+
+
 def csv_columns() -> list[str]:
     """The head of the CSV form."""
-    return ["note", "id", "item", "title", "side", "value", "unit", "context", "state", "flags", "questions", "start", "end", "words"]
+    return _CSV.split()
 
 
 def csv_rows(record: Record, lexicon: Lexicon) -> list[list[str]]:
-    """One row an entry; a range is "0.5-0.6", the context "light=dim; fork=512"; `start`, `end`
-    are of the first evidence, `words` of all, separated by " | "."""
+    """One row an entry, in the columns of `csv_columns`.
+
+    A range is "0.5-0.6", the context "light=dim; fork=512"; `start` and `end` are those of the
+    first evidence, `words` those of all, separated by " | ".
+    """
     flags = {f.id: f for f in record.flags}
     rows = []
     for e in record.entries:
-        value = "-".join(f"{v:g}" for v in e.value) if isinstance(e.value, list) else "" if e.value is None else str(e.value)
-        title = lexicon.items[e.item].title if e.item in lexicon.items else ""
-        first = e.evidence[0] if e.evidence else Evidence(0, 0, "")
+        value = "" if e.value is None else str(e.value)
+        if isinstance(e.value, list):
+            value = "-".join(f"{v:g}" for v in e.value)
         asked = [flags[f] for f in e.flags if f in flags]
-        rows.append(
-            [
-                record.name, e.id, e.item, title, e.side or "", value, e.unit, "; ".join(f"{k}={v}" for k, v in e.context.items()),
-                e.state, " ".join(f.reason for f in asked), " | ".join(f.question for f in asked),
-                str(first.start), str(first.end), " | ".join(one.text for one in e.evidence),
-            ]
-        )
+        row = {
+            "note": record.name,
+            "id": e.id,
+            "item": e.item,
+            "title": lexicon.items[e.item].title if e.item in lexicon.items else "",
+            "side": e.side or "",
+            "value": value,
+            "unit": e.unit,
+            "context": "; ".join(f"{k}={v}" for k, v in e.context.items()),
+            "state": e.state,
+            "flags": " ".join(f.reason for f in asked),
+            "questions": " | ".join(f.question for f in asked),
+            "start": str(e.evidence[0].start) if e.evidence else "",
+            "end": str(e.evidence[0].end) if e.evidence else "",
+            "words": " | ".join(one.text for one in e.evidence),
+        }
+        rows.append([row[column] for column in csv_columns()])
     return rows

@@ -84,6 +84,9 @@ def pieces(phrase: str) -> tuple[tuple[str, bool], ...]:
             continue
         if text == "'":
             continue
+        if text in ("A", "a") and n + 1 < len(found) and found[n + 1] in ("&", "/") and plain_keep(phrase).casefold().find("a" + found[n + 1]) >= 0:
+            out.append((key(text), False))
+            continue
         after_a = n > 0 and found[n - 1].casefold() == "a" and plain(text) in _SKIPPED_AFTER_A
         out.append((key(text), plain(text) in _SKIPPED or after_a))
     return tuple(out)
@@ -126,6 +129,8 @@ def tokenize(note: Note) -> Tokens:
             low = plain(word)
             skipped = low in _SKIPPED and not (word == "ER" and mixed) and not (word == "BE" and not _infinitive(raw, i)) and not (len(word) == 1 and word.isupper() and mixed and i and word != "A")
             before, after = raw[i - 1] if i else None, raw[i + 1] if i + 1 < len(raw) else None
+            if low == "a" and after is not None and after[0] == end and after[2] in ("&", "/"):
+                skipped = False
             if low in _SKIPPED_AFTER_A and before and plain(raw[i - 1][2]) == "a":
                 skipped = True
             if low == "s" and before and before[2] in "'’" and before[1] == start:

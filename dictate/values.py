@@ -118,6 +118,8 @@ def _modifier(tokens: Tokens, parts: tuple[Part, ...], i: int, end: int) -> tupl
                 return f"{parts[i].sign}{int(count.value)}", i + 2, count.end
         return "", i + 1, end
     at, word = _next_word(tokens, end)
+    if word == "," and _next_word(tokens, at + 1)[1] in ("part", "partly", "partial", "parts"):
+        at, word = _next_word(tokens, at + 1)
     if word == "(" and at + 2 < len(tokens):
         inner, sign = _next_word(tokens, at + 1)
         if sign in ("+", "-") and tokens[inner + 1].kind == "number" and len(tokens[inner + 1].text) == 1:
@@ -135,14 +137,15 @@ def _single_acuity(tokens: Tokens, parts: tuple[Part, ...], i: int) -> tuple[Rea
     before, word = _before(tokens, num.start)
     if word in ("-", "minus") and num.value < 1:
         sign, start = "-", before
+    told = num.digits.lstrip("·") if num.digits and num.digits[0].isdigit() else _text(num.value)
     at, word = _next_word(tokens, num.end)
     if word == "logmar" or (word == "log" and _next_word(tokens, at + 1)[1] in ("mar", "units")):
         end = at + 1 if word == "logmar" else _next_word(tokens, at + 1)[0] + 1
-        return Reading(f"{sign}{_text(num.value)} logMAR", start, end), i + 1
+        return Reading(f"{sign}{told} logMAR", start, end), i + 1
     if word in ("decimal", "dec"):
-        return Reading(f"{_text(num.value)} decimal", num.start, at + 1), i + 1
+        return Reading(f"{told} decimal", num.start, at + 1), i + 1
     if _preceded_by_logmar(tokens, start) and num.value <= 3:
-        return Reading(f"{sign}{_text(num.value)} logMAR", start, num.end), i + 1
+        return Reading(f"{sign}{told} logMAR", start, num.end), i + 1
     if num.decimal and num.value <= 2:
         shown = _text(num.value)
         return Reading(

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import re
-import shutil
 from collections import Counter
 from pathlib import Path
 
@@ -206,4 +205,3 @@ def test_public_sentences(tmp_path: Path) -> None:
     )
     assert unread <= 10, f"{unread} concepts were not found in their sentence"
     assert f1 >= F1_FLOOR, "\n".join(faults)
-    shutil.rmtree(tmp_path)

@@ -448,7 +448,7 @@ class Binder:
             if self._words_in(atom.sentence) > 2:
                 for n, (c, h, way, targets) in enumerate(found):
                     if h is head and way == "held":
-                        bare = [replace(t, context={k: v for k, v in t.context.items() if k != "muscle"}) if t.reading is None and _unmarked(scene.lexicon.items[t.item], t.value) else t for t in targets]
+                        bare = [replace(t, context={k: v for k, v in t.context.items() if k != "muscle"}) if t.reading is None and unmarked(scene.lexicon.items[t.item], t.value) else t for t in targets]
                         found[n] = (c, h, way, bare)
         return found
 
@@ -560,11 +560,10 @@ class Binder:
             if not in_hand & {s.topic for s in member.senses}:
                 in_hand = set()
             for sense in member.senses:
-                if in_hand and sense.topic not in in_hand:
-                    continue
                 if sense.role == "alone" and (sense.data != "finding" or self._far(atom, head, way)):
                     continue
-                options += targets_under(self.scene, atom, sense)
+                away = 0.9 if in_hand and sense.topic not in in_hand else 0.0
+                options += [(c + away, t) for c, t in targets_under(self.scene, atom, sense)]
             if not options:
                 continue
             options.sort(key=lambda o: o[0])
@@ -617,7 +616,7 @@ class Binder:
                     if c[1] is None or c[2] == "fixed" or c[2] != "held" and -4 <= c[1].start - atom.end <= 6 and -8 <= c[1].end - atom.start
                 ]
             return [(0.0, None, "none")]
-        plain_value = all(_unmarked(scene.lexicon.items[t.item], t.value) for t in targets) or atom.sort == "complete"
+        plain_value = all(unmarked(scene.lexicon.items[t.item], t.value) for t in targets) or atom.sort == "complete"
         plural = bool(head and head.plural)
         pair = atom.sort == "number" and len(targets) == 2 and targets[0].item == targets[1].item
         if pair:
@@ -658,6 +657,8 @@ class Binder:
             if head and head.sentence == atom.sentence and head.start < side.start and head.plural and foreign == 0:
                 pass
             cost = COST["comma"] * 0.5 * commas + COST["conjunction"] * links + COST["other_name"] * min(foreign, 3) + 0.9 * rank
+            if not side.block:
+                cost += 0.06 * max(0, atom.start - side.end - 6)
             if lone and told and rank == 0:
                 cost = min(cost, 0.5 + 0.08 * (commas + links + foreign))
             if head and head.plural and head.start > side.end:
@@ -897,7 +898,7 @@ def _loose(mark: Mark) -> bool:
     return any(s.source.endswith(".loose") for s in mark.of("generic"))
 
 
-def _unmarked(item: Item, value: Value) -> bool:
+def unmarked(item: Item, value: Value) -> bool:
     """Whether a value is a normal or absent statement, which without a side means both."""
     if isinstance(value, (int, float, list)) or value is None:
         return False

@@ -12,7 +12,7 @@ from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from dictate.binding import Bound, Scene, _unmarked
+from dictate.binding import Bound, Scene, unmarked
 from dictate.marks import Mark
 
 _LIST = frozenset({"or", "nor", "and", ",", "/", "&", "+"})
@@ -188,7 +188,7 @@ def _plain_gap(sentence: _Sentence, a: int, b: int) -> bool:
 def _normal(scene: Scene, one: Bound) -> bool:
     """Whether a value says that all is well; a list denies either such values or the others."""
     target = one.option.targets[0]
-    return _unmarked(scene.lexicon.items[target.item], target.value)
+    return unmarked(scene.lexicon.items[target.item], target.value)
 
 
 def _continues(sentence: _Sentence, one: Bound, last: int, signs: list[str], listed: bool) -> bool:

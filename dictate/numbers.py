@@ -30,7 +30,7 @@ _PRONOUN_AFTER = frozenset(
 # "near point 8": a point of the eye, no decimal point.
 _NO_DECIMAL_AFTER = frozenset({"near", "break", "recovery", "end", "far", "this", "that", "view", "some", "the", "null", "pressure", "blur", "every", "which", "at"})
 # A number after these counts or labels something and is no measurement.
-_NO_VALUE_AFTER = frozenset({"figure", "fig", "table", "day", "case", "aged", "age", "bed", "room", "page", "ward", "theatre", "bay", "reference"})
+_NO_VALUE_AFTER = frozenset({"figure", "fig", "table", "day", "case", "aged", "age", "bed", "room", "page", "ward", "theatre", "bay", "reference", "base", "bar"})
 _LABELS = frozenset("abdefghikmopqtuwxyz")
 FRACTIONS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "⅓": 1 / 3, "⅔": 2 / 3}
 POINT = frozenset({"point", "decimal", "dot"})

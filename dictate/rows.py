@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from dictate import negation
-from dictate.binding import Atom, Bound, Head, Option, Scene, Side, Target
+from dictate.binding import Atom, Bound, Head, Option, Scene, Side, Target, unmarked
 from dictate.lexicon import Item, Sense
 from dictate.marks import Mark
 from dictate.values import Value
@@ -569,18 +569,20 @@ class Emitter:
     def _rival(self, row: Observation, one: Bound) -> None:
         rival = one.rival
         assert rival is not None
+        item = self.scene.lexicon.items[row.item]
+        lenient = item.side_optional or unmarked(item, row.value)
         if [t.item for t in rival.targets] != [t.item for t in one.option.targets]:
             row.doubt("item", rival.targets[0].item)
+        elif lenient and (rival.side is None or one.option.side is None or rival.side.value == "both" or one.option.side.value == "both"):
+            return
         else:
             row.doubt("side", "")
         row.why.append("another reading fits nearly as well")
 
     def _means_both(self, item: Item, value: Value, one: Bound) -> bool:
-        from dictate.binding import _unmarked
-
         if self._singular_eye(one):
             return False
-        return _unmarked(item, value) or value in ("absent",) and item.kind == "finding"
+        return unmarked(item, value) or value in ("absent",) and item.kind == "finding"
 
     def _singular_eye(self, one: Bound) -> bool:
         return False
@@ -591,6 +593,8 @@ class Emitter:
         side = one.option.side
         if side is not None and side.value in ("right", "left"):
             return side.value, ""
+        if side is not None and side.value == "both" and item.direction and one.option.side_way == "next":
+            return item.direction.none, ""
         return None, "value"
 
     def _bounded(self, one: Bound) -> bool:

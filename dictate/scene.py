@@ -119,6 +119,13 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     scene.atoms.sort(key=lambda a: (a.start, a.end))
     scene.heads.sort(key=lambda h: h.start)
     denials = {c.end for c in scene.cues if scene.tokens[c.start].key == "not" and c.end - c.start == 1}
+    denials |= {
+        t.i + 1 for t in tokens.tokens if t.kind == "word" and t.key in ("replac", "supersed") or t.key == "of" and t.i > 1
+        and tokens[t.i - 2].key in ("instead", "place")
+    }
+    denials |= {i + 2 for i in denials if i + 1 < len(tokens) and tokens[i + 1].key in ("the", "that")} | {
+        i + 2 for i in denials if i < len(tokens) and tokens[i].key == "the"
+    } | {i + 1 for i in denials if i < len(tokens) and tokens[i].key == "the"}
     scene.atoms = [
         a for a in scene.atoms
         if a.sort != "number" or a.start not in denials and not (a.start - 1 in denials and tokens[a.start - 1].kind == "space")
@@ -489,6 +496,10 @@ def _denied_names(scene: Scene) -> None:
 def _add_side(scene: Scene, mark: Mark) -> None:
     value = mark.of("side")[0].value
     if mark.start and scene.tokens[mark.start - 1].key == "'" and scene.tokens[mark.start - 1].end == scene.tokens[mark.start].start:
+        return
+    if value == "both_open" and scene.tokens[mark.start].key == "together" and not any(
+        scene.tokens[i].kind == "number" or scene.tokens[i].key in (",", ":") for i in range(mark.end, min(mark.end + 2, len(scene.tokens)))
+    ):
         return
     before = mark.start - 1
     while before >= 0 and (scene.tokens[before].kind == "space" or scene.tokens[before].skipped):

@@ -360,7 +360,8 @@ class _Grid:
 
         label = Text(line.label)
         if line.right or line.left:
-            self._print(label, self._cells(line.right) or Text("·", "dim"), self._cells(line.left) or Text("·", "dim"))
+            right, left = (self._cells(side) or Text("·", "dim") for side in (line.right, line.left))
+            self._print(label, right, left)
             label = Text("")
         if line.single:
             self._print(label, self._cells(line.single))

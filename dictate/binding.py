@@ -687,7 +687,7 @@ class Binder:
                 if held.block:
                     cost -= 0.5
                 if head and head.plural:
-                    cost += 1.5
+                    cost += 0.3 if held.block else 1.5
                 out.append((cost, held, "held"))
         return out
 
@@ -726,6 +726,8 @@ class Binder:
                 steps += 1
                 continue
             if sides:
+                if blocks and self._line_over(at, sentence):
+                    return None
                 if blocks and blocks[-1].value in ("right", "left") and sides[-1].value in (blocks[-1].value, "both"):
                     return blocks[-1] if only in ("", blocks[-1].value) else None
                 if only:
@@ -739,6 +741,15 @@ class Binder:
             at -= 1
             steps += 1
         return None
+
+    def _line_over(self, at: int, sentence: int) -> bool:
+        """Whether the line in which a side was turned to has ended (a heading's line does not)."""
+        sentences = self.scene.segments.sentences
+        breaks = [n for n in range(at + 1, sentence + 1) if sentences[n].line_start]
+        if not breaks:
+            return False
+        said = {a.sentence for a in self.scene.atoms}
+        return any(n in said for n in range(at, breaks[0])) or any(sentences[n].paragraph_start for n in breaks)
 
     def _topics_in(self, sentence: int) -> set[str]:
         return {s.topic for h in self._heads_in(sentence) if not h.soft for s in h.senses if s.topic}
@@ -850,7 +861,8 @@ class Binder:
         if a is not None and a.sort == b.sort == "number" and first.head is not second.head and self._linked(a, b):
             cost += 0.8
         if first.side is not None and second.side is first.side and first.side_way == "next" and second.side_way == "prev":
-            cost += COST["shared_turn"] if first.head is second.head else 2.5 * COST["shared_turn"]
+            own = first.head is second.head or a is not None and second.head is not None and second.head.start == a.start
+            cost += COST["shared_turn"] if own else 2.5 * COST["shared_turn"]
         elif {first.side_way, second.side_way} == {"prev", "next"} and first.head is second.head:
             cost += COST["turn"]
         if first.head is not None and second.head is first.head and first.head_way == "next" and second.head_way == "prev":

@@ -44,8 +44,8 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
     for row in rows:
         known = by_identity.setdefault(row.identity(), [])
         same = next((k for k in known if k.value == row.value and k.context.get("certainty") == row.context.get("certainty")), None)
-        if row.many and known and same is None and "certainty" not in row.context:
-            same = known[0]
+        if row.many and known and "certainty" not in row.context:
+            same = next((k for k in known if k.context.get("urgency") == row.context.get("urgency")), None)
         if same is not None:
             if row.later:
                 for old in [k for k in known if k is not same]:
@@ -79,7 +79,27 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
         if len(live) > 1 and not _repeated(live, lexicon):
             for row in live:
                 row.doubt("conflict", "said two ways")
+    _across_sides(kept, lexicon)
     return kept
+
+
+def _across_sides(rows: list[Observation], lexicon: Lexicon) -> None:
+    """"palate lifts symmetrically" beside "the right half lags"; a squint told of either eye."""
+    for row in rows:
+        item = lexicon.items[row.item]
+        if row.value in ("not_done", None) or item.kind not in ("category", "finding") or row.many:
+            continue
+        for other in rows:
+            if other is row or other.item != row.item or other.value in ("not_done", None):
+                continue
+            shared = all(other.context.get(k, v) == v for k, v in row.context.items())
+            if not shared:
+                continue
+            if item.one_side and {row.side, other.side} == {"right", "left"} and row.value == other.value:
+                row.doubt("conflict", "said two ways")
+            elif item.side_optional and row.side is None and other.side and is_normal(item, row.value) != is_normal(item, other.value) and is_normal(item, row.value) | (row.value in item.generic.values() and row.value == item.generic.get("equal")):
+                row.doubt("conflict", "said two ways")
+                other.doubt("conflict", "said two ways")
 
 
 def _repeated(rows: list[Observation], lexicon: Lexicon) -> bool:

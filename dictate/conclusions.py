@@ -208,13 +208,16 @@ def _referred(scene: Scene, side: tuple[int, int, str], sides: list[tuple[int, i
 
 def _plan(scene: Scene, mark: Mark, sense: Sense) -> list[Observation]:
     denial = _cue(scene, mark, "negation", before=True, reach=4)
-    denial = denial or _cue(scene, mark, "not_done", before=False, reach=3)
+    denial = denial or _cue(scene, mark, "not_done", before=False, reach=3) or _cue(scene, mark, "negation_after", before=False, reach=3)
+    following = _signs(scene, mark.end, min(mark.end + 6, len(scene.tokens)))[:1]
     if denial is not None:
         return []
     item = scene.lexicon.items[sense.item]
     context: dict[str, str | int] = dict(sense.context)
     spans = [(mark.start, mark.end)]
     why = [f"{scene.tokens.words(mark.start, mark.end)!r} is planned ({sense.source})"]
+    if "urgency" in item.context and following == ["if"]:
+        return []  # what the patient is told to do if it gets worse
     if "urgency" in item.context:
         found = _urgency(scene, mark)
         if found is not None:

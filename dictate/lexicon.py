@@ -84,6 +84,7 @@ class Item(_Strict):
     circumstance: str = ""
     implies: str = ""
     vague: list[str] = []
+    one_side: bool = False
 
     @property
     def sided(self) -> bool:

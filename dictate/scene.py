@@ -402,6 +402,11 @@ def _adjectives(scene: Scene) -> None:
             and following.sentence == atom.sentence
         ):
             continue
+        if (
+            kept and atom.sort == "word" and scene.tokens[atom.start].text in ("√", "✓", "✔")
+            and kept[-1].mark is not None and kept[-1].sentence == atom.sentence and not _between(scene, kept[-1].end, atom.start)
+        ):
+            continue
         kept.append(atom)
     scene.atoms = kept
 

@@ -110,7 +110,7 @@ def spoken_numbers(text: str) -> str:
         groups = [g for g in match.groups() if g]
         return " over ".join(spoken(g) for g in groups)
 
-    return _NUMBER.sub(said, _SNELLEN.sub(said, text))
+    return re.sub(f"{_SNELLEN.pattern}|{_NUMBER.pattern}", said, text)
 
 
 def upper(text: str) -> str:

@@ -297,6 +297,8 @@ def targets_under(scene: Scene, atom: Atom, sense: Sense) -> list[tuple[float, l
     for one in atom.mark.senses:
         if one.role in ("word", "direction") and one.topic == sense.topic and one.topic:
             item = lexicon.items[one.item]
+            if item.kind == "text" and "sample" in item.context and "sample" not in fixed:
+                continue
             if named == one.item:
                 cost = 0.0
             elif sense.role == "topic":
@@ -608,6 +610,8 @@ class Binder:
             return [(0.0, None, "none")]
         if not any(item.sided for item in items):
             if atom.sort == "direction" or any(t.reading is None and t.value == "" for t in targets):
+                if any(c.end <= atom.start <= c.end + 2 and any(s.data == "negation" for s in c.of("cue")) for c in scene.cues):
+                    return [(0.1, None, "none")]
                 near = self._side_choices(atom, head, neighbours, n, none_cost=2.9)
                 if any(way == "next" for _, _, way in near):
                     near = [(cost + (0.7 if way == "prev" else 0.0), side, way) for cost, side, way in near]
@@ -752,7 +756,11 @@ class Binder:
         return any(n in said for n in range(at, breaks[0])) or any(sentences[n].paragraph_start for n in breaks)
 
     def _topics_in(self, sentence: int) -> set[str]:
-        return {s.topic for h in self._heads_in(sentence) if not h.soft for s in h.senses if s.topic}
+        for at in range(sentence, max(-1, sentence - 3), -1):
+            found = {s.topic for h in self._heads_in(at) if not h.soft for s in h.senses if s.topic}
+            if found:
+                return found
+        return set()
 
     # -- the chain
 

@@ -203,7 +203,8 @@ def _continues(sentence: _Sentence, one: Bound, last: int, signs: list[str], lis
     head = one.option.head
     named_before = head is not None and head.end <= atom.start
     bare = atom.sort == "alone" or (atom.mark is not None and atom.mark.has("word") and named_before)
-    return bare and any(k in _LIST for k in signs) and _plain_gap(sentence, last, atom.start)
+    joined = not signs or any(k in _LIST for k in signs)  # dictated lists have no commas
+    return bare and joined and _plain_gap(sentence, last, atom.start)
 
 
 def _back(scene: Scene, sentence: _Sentence, cue: Mark, out: dict[int, Mark]) -> None:

@@ -113,6 +113,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
         )
     _stray_directions(scene)
     _distances(scene)
+    _qualified_words(scene)
     _bare_directions(scene)
     _denied_names(scene)
     _discourse(scene)
@@ -371,6 +372,34 @@ def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
     )
 
 
+def _qualified_words(scene: Scene) -> None:
+    """"fasciculation -ve": a finding's word right before a general word is its name."""
+    generics = {
+        a.start for a in scene.atoms
+        if a.mark is not None and any(s.data in ("absent", "present", "negative", "positive", "unseen") for s in a.mark.of("generic"))
+    }
+    known = {h.start for h in scene.heads}
+    topics: dict[int, set[str]] = {}
+    for head in scene.heads:
+        topics.setdefault(head.sentence, set()).update(s.topic for s in head.senses if s.topic)
+    for atom in scene.atoms:
+        if atom.sort != "word" or atom.mark is None or atom.start in known:
+            continue
+        after = atom.end
+        while after < len(scene.tokens) and (scene.tokens[after].kind == "space" or scene.tokens[after].skipped):
+            after += 1
+        if after not in generics:
+            continue
+        in_hand = set().union(*(topics.get(n, set()) for n in range(max(0, atom.sentence - 2), atom.sentence + 1)))
+        senses = tuple(
+            Sense("alone", s.source, s.item, s.topic, s.value, s.context, "finding") for s in atom.mark.of("word")
+            if scene.lexicon.items[s.item].kind == "finding" and s.value == "present" and s.topic in in_hand
+        )
+        if senses:
+            scene.heads.append(Head(atom.start, atom.end, senses, atom.sentence, False, atom.mark.heard, False, finding=True))
+    scene.heads.sort(key=lambda h: h.start)
+
+
 def _stray_directions(scene: Scene) -> None:
     """Small words of direction count only where something that deviates was just named."""
     named: dict[int, set[str]] = {}
@@ -610,6 +639,14 @@ def _mark_blocks(scene: Scene) -> None:
         after = side.end
         while after < len(tokens) and tokens[after].kind == "space":
             after += 1
+        for head in scene.heads:
+            if head.start == after and head.sentence == side.sentence and not head.soft:
+                after = head.end
+        while after < len(tokens) and tokens[after].kind == "space":
+            after += 1
+        named = after > side.end + 1
+        if named and (after >= len(tokens) or tokens[after].key != ":"):
+            continue
         ending = tokens[after].key if after < sentence.end and after < len(tokens) else ""
         set_off = ending in (":", "-", ",") or tokens[after].kind == "break" if after < len(tokens) else False
         if set_off or side.prepositional:

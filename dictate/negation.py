@@ -203,7 +203,7 @@ def _continues(sentence: _Sentence, one: Bound, last: int, signs: list[str], lis
     head = one.option.head
     named_before = head is not None and head.end <= atom.start
     bare = atom.sort == "alone" or (atom.mark is not None and atom.mark.has("word") and named_before)
-    joined = not signs or any(k in _LIST for k in signs)  # dictated lists have no commas
+    joined = any(k in _LIST for k in signs) or not signs and (listed or atom.sort == "alone")  # a list without commas
     return bare and joined and _plain_gap(sentence, last, atom.start)
 
 

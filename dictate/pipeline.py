@@ -21,6 +21,7 @@ from dictate import (
     modes,
     nerves,
     numbers,
+    repair,
     rows,
     scene,
     segments,
@@ -75,6 +76,11 @@ def read_marks(reading: Reading) -> None:
     timed = frozenset(i for start, end, _ in reading.marks.times for i in range(start, end))
     groups = numbers.read_groups(tokens, timed)
     reading.marks.marks, reading.marks.groups = content, groups
+
+
+def mend_misheard(reading: Reading) -> None:
+    """3b. What exact matching left over, read by sound and spelling."""
+    reading.marks.marks = repair.mend(reading.tokens, reading.lexicon, reading.marks, reading.cues)
 
 
 def strike_corrections(reading: Reading) -> None:
@@ -165,7 +171,7 @@ def make_record(reading: Reading) -> None:
 
 
 STAGES: tuple[Callable[[Reading], None], ...] = (
-    read_tokens, read_marks, strike_corrections, read_modes, read_undone, build_scene, bind, observe, ask_unplaced, check, make_record,
+    read_tokens, read_marks, mend_misheard, strike_corrections, read_modes, read_undone, build_scene, bind, observe, ask_unplaced, check, make_record,
 )
 
 

@@ -142,22 +142,16 @@ def record(
 
 def _bundles(rows: list[Observation]) -> list[tuple[list[Observation], str, str]]:
     """Rows that one question settles together: a value told for both sides, a pair, a conflict."""
-    out: list[tuple[list[Observation], str, str]] = []
-    seen: set[tuple[int, str]] = set()
+    out: dict[tuple[object, ...], tuple[list[Observation], str, str]] = {}
     for row in rows:
         for reason, detail in row.doubts:
-            if (id(row), reason) in seen:
-                continue
-            together = [
-                other for other in rows
-                if any(r == reason for r, _ in other.doubts) and (id(other), reason) not in seen
-                and (
-                    other is row
-                    or reason == "conflict" and detail and any(r == reason and d == detail for r, d in other.doubts) and (detail.startswith("#") or other.item == row.item)
-                    or reason != "conflict" and (other.group == row.group >= 0 or other.item == row.item and other.spans[0] == row.spans[0])
-                )
-            ]
-            for other in together:
-                seen.add((id(other), reason))
-            out.append((together, reason, "" if detail.startswith("#") else detail))
-    return out
+            key: tuple[object, ...]
+            if reason == "conflict":
+                key = (reason, detail) if detail.startswith("#") else (reason, row.item)
+            elif row.group >= 0:
+                key = (reason, row.group, row.item)
+            else:
+                key = (reason, row.item, row.spans[0])
+            bundle = out.setdefault(key, ([], reason, "" if detail.startswith("#") else detail))
+            bundle[0].append(row)
+    return list(out.values())

@@ -155,6 +155,8 @@ class Scene:
     marks: list[Mark] = field(default_factory=list)
     known: set[int] = field(default_factory=set)  # tokens that a mark or a number covers
     groups: list[Group] = field(default_factory=list)
+    group_starts: list[int] = field(default_factory=list)
+    index: dict[tuple[str, int], list[Mark]] = field(default_factory=dict)  # (sort, sentence) -> marks
     distances: dict[int, str] = field(default_factory=dict)  # atom start -> "1 m"
     labels: set[int] = field(default_factory=set)  # starts of findings that head their line
     answered: dict[int, tuple[bool, Mark]] = field(default_factory=dict)  # atom start -> (yes, answer)
@@ -355,7 +357,9 @@ class Binder:
             )
             self.comma[i + 1] = self.comma[i] + bool(stop and not (token.key == "-" and token.skipped))
             self.link[i + 1] = self.link[i] + (token.key in ("and", "&", "+", "but", "while", "whereas"))
-        self.head_at = sorted(range(len(scene.heads)), key=lambda n: scene.heads[n].start)
+        self.denial_ends = {c.end for c in scene.cues if any(s.data == "negation" for s in c.of("cue"))}
+        self.told = {a.sentence for a in scene.atoms}
+        self.word_count: dict[int, int] = {}
 
     def separators(self, a: int, b: int) -> tuple[int, int]:
         """(commas and the like, conjunctions) between tokens a and b."""
@@ -400,7 +404,7 @@ class Binder:
             found += self._by_form(atom)
         before = [a for a in neighbours[:n]]
         after = neighbours[n + 1 :]
-        in_sentence = [h for h in scene.heads if h.sentence == atom.sentence] if len(scene.heads) < 12 else self._heads_in(atom.sentence)
+        in_sentence = self._heads_in(atom.sentence)
         prior = [h for h in in_sentence if h.end <= atom.start]
         later = [h for h in in_sentence if h.start >= atom.end]
         loose = atom.sort == "word" and atom.mark is not None and _loose(atom.mark)
@@ -598,8 +602,12 @@ class Binder:
         return len(gap) > 3 or any(g in (",", "and", "but", ".", ";", "with") for g in gap)
 
     def _words_in(self, sentence: int) -> int:
-        one = self.scene.segments.sentences[sentence]
-        return sum(1 for t in self.tokens.tokens[one.start : one.end] if t.kind == "word" and not t.skipped)
+        if sentence not in self.word_count:
+            one = self.scene.segments.sentences[sentence]
+            self.word_count[sentence] = sum(
+                1 for t in self.tokens.tokens[one.start : one.end] if t.kind == "word" and not t.skipped
+            )
+        return self.word_count[sentence]
 
     # -- sides
 
@@ -610,7 +618,7 @@ class Binder:
             return [(0.0, None, "none")]
         if not any(item.sided for item in items):
             if atom.sort == "direction" or any(t.reading is None and t.value == "" for t in targets):
-                if any(c.end <= atom.start <= c.end + 2 and any(s.data == "negation" for s in c.of("cue")) for c in scene.cues):
+                if self.denial_ends & {atom.start, atom.start - 1, atom.start - 2}:
                     return [(0.1, None, "none")]
                 near = self._side_choices(atom, head, neighbours, n, none_cost=2.9)
                 if any(way == "next" for _, _, way in near):
@@ -752,8 +760,7 @@ class Binder:
         breaks = [n for n in range(at + 1, sentence + 1) if sentences[n].line_start]
         if not breaks:
             return False
-        said = {a.sentence for a in self.scene.atoms}
-        return any(n in said for n in range(at, breaks[0])) or any(sentences[n].paragraph_start for n in breaks)
+        return any(n in self.told for n in range(at, breaks[0])) or any(sentences[n].paragraph_start for n in breaks)
 
     def _topics_in(self, sentence: int) -> set[str]:
         for at in range(sentence, max(-1, sentence - 3), -1):

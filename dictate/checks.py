@@ -11,6 +11,9 @@ from dictate.rows import Observation
 from dictate.segments import Segments
 
 
+_MOST_WORDS = 12  # places kept of a value that a note says again and again
+
+
 def check_ranges(rows: list[Observation], lexicon: Lexicon) -> None:
     """Put values outside the plausible range to the clinician."""
     for row in rows:
@@ -51,7 +54,8 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
                 for old in [k for k in known if k is not same]:
                     kept.remove(old)
                     known.remove(old)
-            same.spans += [s for s in row.spans if s not in same.spans]
+            if len(same.spans) < _MOST_WORDS:
+                same.spans += [s for s in row.spans if s not in same.spans]
             if not row.doubts and same.doubts and all(r == "heard" for r, _ in same.doubts):
                 same.doubts.clear()
             continue

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+
 from dictate import values
 from dictate.binding import Scene
 from dictate.lexicon import Sense
@@ -16,6 +18,13 @@ def conclude(scene: Scene, nerve_tokens: set[int]) -> list[Observation]:
     """Rows of the items with role impression and plan."""
     rows: list[Observation] = []
     sides = _all_sides(scene)
+    place = scene.segments.sentence_of
+    sides_of: dict[int, list[tuple[int, int, str]]] = {}
+    for one in sides:
+        sides_of.setdefault(place[one[0]], []).append(one)
+    for kind, marks in (("cue", scene.cues), ("mark", scene.marks), ("context", scene.contexts)):
+        for one_mark in marks:
+            scene.index.setdefault((kind, place[one_mark.start]), []).append(one_mark)
     for mark in scene.marks:
         if any(i in nerve_tokens for i in range(mark.start, mark.end)):
             continue
@@ -28,7 +37,7 @@ def conclude(scene: Scene, nerve_tokens: set[int]) -> list[Observation]:
         finding = [s for s in mark.of("alone", "complete") if s.data in ("finding", "") or s.role == "complete"]
         plan = [s for s in mark.of("alone") if s.data == "plan"]
         if impression and (mode == "impression" or mode == "finding" and not finding or mode == "plan" and _in_doubt(scene, mark)):
-            rows += _impression(scene, mark, impression[0], sides, mode)
+            rows += _impression(scene, mark, impression[0], _near_sides(sides_of, place[mark.start]), mode)
         elif plan and (mode == "plan" or mode == "impression" and not impression):
             rows += _plan(scene, mark, plan[0])
         for sense in mark.of("name"):
@@ -37,6 +46,11 @@ def conclude(scene: Scene, nerve_tokens: set[int]) -> list[Observation]:
                 rows += _review(scene, mark, sense, mode)
                 break
     return rows
+
+
+def _near_sides(sides_of: dict[int, list[tuple[int, int, str]]], sentence: int) -> list[tuple[int, int, str]]:
+    """The sides of a sentence and of the few before it."""
+    return [s for n in range(max(0, sentence - 4), sentence + 1) for s in sides_of.get(n, ())]
 
 
 def _all_sides(scene: Scene) -> list[tuple[int, int, str]]:
@@ -56,8 +70,8 @@ def _signs(scene: Scene, a: int, b: int) -> list[str]:
 def _cue(scene: Scene, mark: Mark, kind: str, *, before: bool, reach: int) -> Mark | None:
     sentence = scene.segments.sentence_of[mark.start]
     best: Mark | None = None
-    for cue in scene.cues:
-        if scene.segments.sentence_of[cue.start] != sentence or not any(s.data == kind for s in cue.of("cue")):
+    for cue in scene.index.get(("cue", sentence), ()):
+        if not any(s.data == kind for s in cue.of("cue")):
             continue
         a, b = (cue.end, mark.start) if before else (mark.end, cue.start)
         if a > b:
@@ -87,7 +101,8 @@ def _concluded(scene: Scene, mark: Mark) -> bool:
 
 
 def _other_between(scene: Scene, a: int, b: int) -> bool:
-    return any(a <= m.start and m.end <= b and any(s.data in ("impression", "plan") for s in m.of("alone")) for m in scene.marks)
+    marks = scene.index.get(("mark", scene.segments.sentence_of[b - 1 if b else 0]), ())
+    return any(a <= m.start and m.end <= b and any(s.data in ("impression", "plan") for s in m.of("alone")) for m in marks)
 
 
 def _in_doubt(scene: Scene, mark: Mark) -> bool:
@@ -141,8 +156,7 @@ def _denied_doubt(scene: Scene, denial: Mark, doubt: Mark, mark: Mark) -> bool:
 def _side_near(scene: Scene, mark: Mark, sides: list[tuple[int, int, str]]) -> tuple[int, int, str] | None:
     sentence = scene.segments.sentence_of[mark.start]
     others = [
-        m for m in scene.marks if m is not mark and any(s.data == "impression" for s in m.of("alone"))
-        and scene.segments.sentence_of[m.start] == sentence
+        m for m in scene.index.get(("mark", sentence), ()) if m is not mark and any(s.data == "impression" for s in m.of("alone"))
     ]
     best: tuple[float, tuple[int, int, str]] | None = None
     merged = _merged(scene, sides)
@@ -239,7 +253,7 @@ def _plan_sides(scene: Scene, mark: Mark, sided: bool) -> list[str | None]:
     """The sides of a planned test, if one stands right beside it ("gonioscopy LE")."""
     if not sided:
         return [None]
-    for other in scene.marks:
+    for other in scene.index.get(("mark", scene.segments.sentence_of[mark.start]), ()):
         if not other.has("side"):
             continue
         value = other.of("side")[0].value
@@ -257,12 +271,10 @@ def _urgency(scene: Scene, mark: Mark) -> tuple[Mark, str | int] | None:
     sentence = scene.segments.sentence_of[mark.start]
     best: tuple[float, Mark, str | int] | None = None
     services = [
-        m for m in scene.marks
-        if m is not mark and scene.segments.sentence_of[m.start] == sentence and any("urgency" in scene.lexicon.items[s.item].context for s in m.of("alone") if s.item)
+        m for m in scene.index.get(("mark", sentence), ())
+        if m is not mark and any("urgency" in scene.lexicon.items[s.item].context for s in m.of("alone") if s.item)
     ]
-    for context in scene.contexts:
-        if scene.segments.sentence_of[context.start] != sentence:
-            continue
+    for context in scene.index.get(("context", sentence), ()):
         values_ = [v for s in context.of("context") for k, v in s.context if k == "urgency"]
         if not values_:
             continue
@@ -306,4 +318,6 @@ def _review(scene: Scene, mark: Mark, sense: Sense, mode: str) -> list[Observati
 
 def _groups_in(scene: Scene, start: int, end: int) -> list[Group]:
     """The scene's groups of numbers between two tokens."""
-    return [g for g in scene.groups if start <= g.start < end]
+    if not scene.group_starts:
+        scene.group_starts = [g.start for g in scene.groups]
+    return scene.groups[bisect_left(scene.group_starts, start) : bisect_left(scene.group_starts, end)]

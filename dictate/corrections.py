@@ -3,6 +3,8 @@ follows the correction is struck, so that only the corrected words are bound."""
 
 from __future__ import annotations
 
+from bisect import bisect_left
+
 from dictate.marks import Mark
 from dictate.note import Tokens
 from dictate.numbers import Group
@@ -48,13 +50,15 @@ def strike(tokens: Tokens, marks: list[Mark], groups: list[Group], cues: list[Ma
 def _bare_no(tokens: Tokens, events: list[tuple[int, int, str, Mark | None]]) -> list[Mark]:
     """", no, " between two values of one kind."""
     out = []
+    ends = {e[1] for e in events if e[2] == "number"}
+    starts = {e[0] for e in events if e[2] == "number"}
     for i, token in enumerate(tokens.tokens):
         if token.key != "no" or i == 0:
             continue
         before, after = _real(tokens, i, -1), _real(tokens, i, 1)
         if 0 <= before and after < len(tokens) and tokens[before].key in (",", "-", ".") and tokens[after].key in (",", "-"):
             out.append(Mark(i, after + 1, ()))
-        elif any(e[1] == before + 1 and e[2] == "number" for e in events) and any(e[0] == after and e[2] == "number" for e in events):
+        elif before + 1 in ends and after in starts:
             out.append(Mark(i, i + 1, ()))
     return out
 
@@ -69,9 +73,12 @@ def _real(tokens: Tokens, i: int, step: int) -> int:
 def _strike_one(
     tokens: Tokens, events: list[tuple[int, int, str, Mark | None]], cue: Mark, segments: Segments, struck: set[int]
 ) -> None:
-    following = [e for e in events if e[0] >= cue.end and e[0] - cue.end <= 8 and e[0] not in struck]
+    low = bisect_left(events, cue.start - _REACH - 12, key=lambda e: e[0])
+    high = bisect_left(events, cue.end + 9, key=lambda e: e[0])
+    near = events[low:high]
+    following = [e for e in near if e[0] >= cue.end and e[0] - cue.end <= 8 and e[0] not in struck]
     earlier = [
-        e for e in events if e[1] <= cue.start and cue.start - e[1] <= _REACH and not any(i in struck for i in range(e[0], e[1]))
+        e for e in near if e[1] <= cue.start and cue.start - e[1] <= _REACH and not any(i in struck for i in range(e[0], e[1]))
     ]
     if not earlier:
         struck.update(range(cue.start, cue.end))

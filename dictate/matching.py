@@ -143,27 +143,27 @@ def match(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:
     for one in found:
         by_start.setdefault(one[0], []).append(one)
 
-    def choose(candidates: list[tuple[int, int, int]], taken: bytearray) -> list[Mark]:
+    def choose(candidates: list[tuple[int, int, int]], taken: set[int]) -> list[Mark]:
         marks: list[Mark] = []
         for start, end, number in candidates:
-            if any(taken[start:end]):
+            if any(i in taken for i in range(start, end)):
                 continue
             mark = _mark(tokens, lexicon, keys[number], places[start][0], places[end - 1][1])
             if mark is None:
                 continue
-            taken[start:end] = b"\x01" * (end - start)
+            taken.update(range(start, end))
             if end - start > 1 and all(s.role in ("word", "direction") for s in mark.senses):
                 nested = [
                     c for place in range(start, end) for c in by_start.get(place, ())
                     if c[1] <= end and c[1] - c[0] < end - start
                 ]
                 nested.sort(key=lambda f: (f[0] - f[1], f[0]))
-                mark = replace(mark, inner=tuple(choose(nested, bytearray(len(words)))) if len(words) < 20000 else ())
+                mark = replace(mark, inner=tuple(choose(nested, set())))
             marks.append(mark)
         marks.sort(key=lambda m: m.start)
         return marks
 
-    return choose(found, bytearray(len(words)))
+    return choose(found, set())
 
 
 def open_up(marks: list[Mark], sentence_of: list[int]) -> list[Mark]:

@@ -145,7 +145,7 @@ def _forward(scene: Scene, sentence: _Sentence, cue: Mark, limit: int, out: dict
 def _spent(scene: Scene, sentence: _Sentence, cue: Mark, limit: int, out: dict[int, Mark]) -> None:
     """A cue that holds its own object reaches on only where that object is a value."""
     at = _at(sentence.found, cue.start)
-    if at < len(sentence.found) and sentence.found[at].atom.start < cue.end:
+    if at < len(sentence.found) and sentence.found[at].atom.start < cue.end and sentence.found[at].option.targets:
         stop = min(limit, _next(sentence.ends, cue.end, limit))
         out.setdefault(sentence.found[at].atom.start, cue)
         _list(scene, sentence, cue, at, stop, _or_end(scene, cue.end, stop), out)

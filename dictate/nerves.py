@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 
 from dictate.lexicon import Item, Lexicon
@@ -194,7 +195,9 @@ def statements(tokens: Tokens, refs: list[NerveRef], marks: list[Mark], sentence
     while n < len(refs):
         ref = refs[n]
         sentence = sentence_of[ref.start]
-        following = [m for m in by_sentence.get(sentence, []) if m.start >= ref.end]
+        here = by_sentence.get(sentence, [])
+        at = bisect_left(here, ref.end, key=lambda m: m.start)
+        following = here[at : at + 40]
         statement = _statement(tokens, ref, following)
         if statement is not None:
             exceptions = _exceptions(tokens, refs, n, following, sentence, sentence_of)

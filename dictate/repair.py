@@ -30,9 +30,11 @@ _Phrase = tuple[str, ...]
 _What = frozenset[tuple[str, str, str]]
 
 _ENGLISH_WORDS = 60_000  # beyond this rank the frequency list holds misspellings too
+_NAME = 5_000  # from this rank a word may mark a term of several words
 _UNKNOWN = 1_000_000  # the rank of what the list lacks
 _TARGETS = frozenset({"name", "alone", "word", "topic"})
 _NOT_TARGETS = frozenset({"generic", "side", "unit", "direction", "context", "complete"})
+_PLAIN = frozenset({"generic", "side", "unit"})
 # What it costs to read a word that was matched by itself as part of a longer misheard term.
 _PRICE = {"generic": 0.3, "unit": 0.3, "mask": 0.3, "hint": 0.3, "context": 0.5, "cue": 1.5}
 _PRICE_TRADE = 1.2
@@ -51,10 +53,10 @@ _KEYS = {  # a letter -> those beside it on a keyboard
 }
 _VOWEL_LETTERS = frozenset("aeiouy")
 _WEAKEST, _SURE = -1.5, 2.0
-_NEED = (0.3, 0.0, -0.5, -0.8)  # least odds of a repair, by the number of terms surely misheard in the note
+_NEED = (-0.2, -0.6, -0.9, -1.2)  # least odds of a repair, by the number of terms surely misheard in the note
 _LONG = 9  # letters from which a generic word ("symmetrical") is told by its sound
 _WINDOW = 5  # most words, small ones included, that one term is looked for in
-_GAP = 3  # most words that stand for one word of a phrase
+_GAP = 4  # most words that stand for one word of a phrase
 
 
 # -- sound
@@ -63,7 +65,7 @@ _GAP = 3  # most words that stand for one word of a phrase
 _SOUND = tuple(
     (re.compile(pattern), into)
     for pattern, into in (
-        (r"^ps", "s"), (r"^p(?=[nt])|^[kg](?=n)|^w(?=r)|^m(?=n)", ""), (r"^x", "s"),
+        (r"^u(?=v|ni[^nmd])", "yu"), (r"^ps", "s"), (r"^p(?=[nt])|^[kg](?=n)|^w(?=r)|^m(?=n)", ""), (r"^x", "s"),
         (r"sch", "sk"), (r"ph", "f"), (r"rh+", "r"), (r"th", "T"), (r"sh|tch", "S"),
         (r"ch(?=[lr])|ch(?=or|oi|ia|y|ii|oa)", "k"), (r"ch", "S"),
         (r"igh", "i"), (r"^gh", "g"), (r"gh", ""),
@@ -79,6 +81,7 @@ _TWICE = re.compile(r"(.)\1+")
 _VOWELS = re.compile(r"(?<=[AIO])[AIO]+(?=[AIO])")
 # Sounds that are confused -> one sign; vowels go.
 _CLASS = str.maketrans("bpfvtdTkgsSjcmnlr", "PPPPTTTKKSSSSNNLR", "AIOwyh")
+_SHAPE = str.maketrans("bpfvtdTkgsSjcmnlrAIO", "PPPPTTTKKSSSSNNLRVVV")
 _LETTERS = dict(
     zip(
         "abcdefghijklmnopqrstuvwxyz",
@@ -113,6 +116,24 @@ def skeleton(heard: str) -> str:
     return lead + heard.translate(_CLASS)
 
 
+_similar = Levenshtein.normalized_similarity
+
+
+class _Form(NamedTuple):
+    """A stretch as it sounds, its consonants, its consonants with vowels kept as one sign, its letters."""
+
+    heard: str
+    bones: str
+    shape: str
+    letters: str
+
+
+def _form(words: Iterable[str]) -> _Form:
+    words = list(words)
+    heard = sound(words)
+    return _Form(heard, skeleton(heard), heard.translate(_SHAPE), "".join(words))
+
+
 # -- English
 
 
@@ -141,9 +162,7 @@ def _rank(word: str) -> int:
 @dataclass(frozen=True, slots=True)
 class _Term:
     phrase: _Phrase
-    heard: str
-    bones: str
-    letters: str
+    form: _Form
     what: _What
     topics: frozenset[str]
     rank: int
@@ -159,6 +178,15 @@ class _Index:
     gaps: dict[tuple[_Phrase, _Phrase], list[tuple[str, _Phrase]]]
     deletions: dict[str, set[str]]
     pools: dict[int, tuple[list[str], list[_Term]]]
+    targets: frozenset[str]  # words of phrases that may be told by their sound
+    forms: dict[str, _Form]
+
+    def form(self, word: str) -> _Form:
+        """The sound of one word of the lexicon."""
+        known = self.forms.get(word)
+        if known is None:
+            known = self.forms[word] = _form((word,))
+        return known
 
 
 def _without_one(word: str) -> Iterator[str]:
@@ -171,13 +199,12 @@ def _what(senses: Sequence[Sense]) -> _What:
 
 
 def _topics(senses: Sequence[Sense], lexicon: Lexicon) -> frozenset[str]:
+    """The subjects of the senses: their topics and the groups that these belong to."""
     found = set()
     for sense in senses:
-        if sense.topic:
-            found.add(sense.topic)
-        group = lexicon.item_group.get(sense.item)
-        if group:
-            found.add("group " + group)
+        topic = sense.topic
+        item = sense.item or next(iter(lexicon.topic_items.get(topic, ())), "")
+        found.update({topic, lexicon.item_group.get(item, "")} - {""})
     return frozenset(found)
 
 
@@ -192,10 +219,6 @@ def _stem_rank(word: str) -> int:
     return min(_rank(word), _rank(word + "e"))
 
 
-def _odd(word: str) -> bool:
-    return word.isalpha() and len(word) > 3 and _stem_rank(word) >= _UNKNOWN
-
-
 def _index(lexicon: Lexicon) -> _Index:
     known = lexicon.cache.get("repair")
     if known is None:
@@ -206,30 +229,30 @@ def _index(lexicon: Lexicon) -> _Index:
 
 def _build(lexicon: Lexicon) -> _Index:
     vocabulary = frozenset(w for table in (lexicon.phrases, lexicon.cues) for p in table for w in p)
-    index = _Index(vocabulary, sorted(w for w in vocabulary if w.isalpha() and len(w) > 3), {}, {}, {}, {}, {})
+    index = _Index(vocabulary, sorted(w for w in vocabulary if w.isalpha() and len(w) > 3), {}, {}, {}, {}, {}, frozenset(), {})
     single = {p[0] for p in lexicon.phrases if len(p) == 1}
-    trivial = {p[0] for p, senses in lexicon.phrases.items() if len(p) == 1 and not _usable(p, senses)} | _NUMBERS
+    trivial = {p[0] for p, senses in lexicon.phrases.items() if len(p) == 1 and {s.role for s in senses} & _PLAIN} | _NUMBERS
     trivial |= {p[0] for p in lexicon.cues if len(p) == 1}
     for phrase, senses in lexicon.phrases.items():
         size = len(phrase)
         usable = _usable(phrase, senses)
         if size > 5 or not usable and (size > 1 or all(s.cased for s in senses)):
             continue
-        if size == 1 or size <= 3 and any(w not in single and w not in trivial and _odd(w) for w in phrase):
+        if size == 1 or size <= 3 and any(w not in single and w not in trivial and _stem_rank(w) >= _NAME for w in phrase):
             letters = "".join(phrase)
             if len(letters) < 5 or not letters.isalpha() or size > 1 and any(w in trivial for w in phrase):
                 continue
-            heard = sound(phrase)
-            term = _Term(phrase, heard, skeleton(heard), letters, _what(senses), _topics(senses, lexicon), min(map(_stem_rank, phrase)), usable)
-            names, terms = index.by_length.setdefault(len(heard), ([], []))
-            names.append(heard)
+            term = _Term(phrase, _form(phrase), _what(senses), _topics(senses, lexicon), min(map(_stem_rank, phrase)), usable)
+            names, terms = index.by_length.setdefault(len(term.form.heard), ([], []))
+            names.append(term.form.heard)
             terms.append(term)
-            for bones in {term.bones, *_without_one(term.bones)}:
+            for bones in {term.form.bones, *_without_one(term.form.bones)}:
                 index.bones.setdefault(bones, []).append(term)
         if size > 1:
             for i, word in enumerate(phrase):
-                if len(word) > 2 and word not in trivial:
+                if len(word) > 2:
                     index.gaps.setdefault((phrase[:i], phrase[i + 1 :]), []).append((word, phrase))
+    index.targets = vocabulary - trivial
     for word in index.words:
         index.deletions.setdefault(word, set()).add(word)
         for shorter in _without_one(word):
@@ -381,11 +404,10 @@ def _slips(word: _Word, index: _Index) -> set[str]:
     return found if found and not _near_english(word.text, index.vocabulary) else set()
 
 
-def _likeness(heard: str, bones: str, letters: str, its: str, its_bones: str, its_letters: str) -> tuple[float, float]:
-    """How alike two stretches are, 0 to 1: the mean of sound, consonants and letters; the best of sound and letters."""
-    similar = Levenshtein.normalized_similarity
-    by_sound, by_letters = similar(heard, its), similar(letters, its_letters)
-    return (by_sound + by_letters + similar(bones, its_bones)) / 3, max(by_sound, by_letters)
+def _derived(word: str, other: str) -> bool:
+    """Whether two words differ in their ending only ("fluorescence", "fluorescein")."""
+    shared = next((i for i, (a, b) in enumerate(zip(word, other, strict=False)) if a != b), min(len(word), len(other)))
+    return shared >= 4 and shared >= 0.7 * min(len(word), len(other))
 
 
 def _rarity(rank: int) -> float:
@@ -498,39 +520,43 @@ class _Repairer:
 
     def _read_gap(self, n: int, end: int) -> None:
         gap = self.words[n:end]
-        heard = letters = bones = ""
+        form: _Form | None = None
         for before, first in self._sides(n - 1, -1):
             for after, last in self._sides(end, 1):
                 options = self.index.gaps.get((before, after))
-                if not options:
+                if not options or max(map(len, (*before, *after))) < 4:
                     continue
-                shared = sum(map(len, before)) + sum(map(len, after))
-                if max(map(len, (*before, *after))) < 4:
-                    continue
-                if not heard:
-                    letters = "".join(w.text for w in gap)
-                    heard = sound(w.text for w in gap)
-                    bones = skeleton(heard)
                 start = self.words[first].start if first >= 0 else gap[0].start
                 stop = self.words[last].end if last >= 0 else gap[-1].end
                 if not self._whole_marks(start, stop):
                     continue
+                form = form or _form(w.text for w in gap)
+                keys = "".join(w.key for w in gap if w.state != _SMALL)
                 near = self.near.at(start, stop)
-                rare = _rarity(max(w.rank for w in gap if w.state == _FREE))
+                base = 0.6 * (len(gap) > 1) - 0.45 * (len(gap) > 2) - sum(w.price for w in gap)
+                base += 0.47 * _rarity(max(w.rank for w in gap if w.state == _FREE))
+                best: tuple[float, _Phrase] = (_WEAKEST, ())
                 for word, phrase in options:
-                    if word in (letters, "".join(w.key for w in gap)):
-                        continue
-                    its = sound((word,))
-                    like, best = _likeness(heard, bones, letters, its, skeleton(its), word)
-                    if like < 0.4:
-                        continue
-                    topics = _topics(self.lexicon.phrases[phrase], self.lexicon)
-                    odds = (
-                        6.9 * like + 2.7 * best - 10.9 + 2.0 * bool(topics & near) + 0.2 * rare
-                        + 0.4 * _rarity(_stem_rank(word)) + 0.9 * (len(gap) > 1) - 0.05 * min(shared, 15)
-                    )
-                    if _TRACE is not None: _TRACE.append(("gap",start,stop,heard,bones,letters,(word,phrase,its,topics),near,gap,shared))
-                    self._offer(start, stop, phrase, odds - sum(w.price for w in gap))
+                    odds = 9.0 if word in (form.letters, keys) else base + self._gap_odds(form, word, phrase, near)
+                    if odds > best[0]:
+                        best = (odds, phrase if word in self.index.targets and odds < 9.0 else ())
+                    if _TRACE is not None and odds<9 and word in self.index.targets: _TRACE.append(("gap",start,stop,form.heard,form.bones,form.letters,(word,phrase,sound((word,)),_topics(self.lexicon.phrases[phrase], self.lexicon)),near,gap,0))
+                if best[1]:
+                    self._offer(start, stop, best[1], best[0])
+
+    def _gap_odds(self, gap: _Form, word: str, phrase: _Phrase, near: frozenset[str]) -> float:
+        """Log odds that the stretch is the word that the phrase has in its place."""
+        its = self.index.form(word)
+        by_sound, by_letters = _similar(gap.heard, its.heard), _similar(gap.letters, its.letters)
+        by_bones = _similar(gap.bones, its.bones)
+        if by_sound + by_letters + by_bones < 1.35:
+            return -math.inf
+        topics = _topics(self.lexicon.phrases[phrase], self.lexicon)
+        return (
+            3.0 * by_sound + 0.9 * by_bones + 1.2 * by_letters + 1.7 * max(by_sound, by_letters)
+            + 1.1 * _similar(gap.shape, its.shape) + 0.2 * len(its.bones) * (gap.bones == its.bones)
+            - 0.09 * len(its.bones) + 1.7 * bool(topics & near) + 0.42 * _rarity(_stem_rank(word)) - 11.3
+        )
 
     # -- whole terms
 
@@ -549,34 +575,35 @@ class _Repairer:
                     self._read_stretch(words[n : last + 1], odd)
 
     def _read_stretch(self, stretch: list[_Word], odd: bool) -> None:
-        letters = "".join(w.text for w in stretch)
-        if len(letters) < 4:
+        form = _form(w.text for w in stretch)
+        if len(form.letters) < 4:
             return
-        heard = sound(w.text for w in stretch)
-        bones = skeleton(heard)
+        near_by: Iterable[_Term]
         if odd:
-            pool, terms = self._pool(len(heard))
-            near_by = [terms[i] for _, _, i in process.extract(heard, pool, scorer=Levenshtein.normalized_similarity, score_cutoff=0.5, limit=12)]
+            pool, terms = self._pool(len(form.heard))
+            found = process.extract(form.heard, pool, scorer=_similar, score_cutoff=0.5, limit=12)
+            near_by = [terms[i] for _, _, i in found]
         else:
-            near_by = list(self.index.bones.get(bones, ()))
-            if len(bones) >= 4:
-                for shorter in _without_one(bones):
-                    near_by += self.index.bones.get(shorter, ())
+            near_by = set(self.index.bones.get(form.bones, ()))
+            if len(form.bones) >= 4:
+                near_by.update(t for shorter in _without_one(form.bones) for t in self.index.bones.get(shorter, ()))
         if not near_by:
             return
         start, end = stretch[0].start, stretch[-1].end
         near = self.near.at(start, end)
-        rare = _rarity(max(w.rank for w in stretch if w.state == _FREE))
+        several = len(stretch)
+        base = 0.47 * _rarity(max(w.rank for w in stretch if w.state == _FREE)) + 0.6 * odd - 12.1
+        base += 0.75 * (several > 1) + 0.75 * (several > 2) - sum(w.price for w in stretch)
         for term in near_by:
-            like, _ = _likeness(heard, bones, letters, term.heard, term.bones, term.letters)
-            if like < 0.5:
-                continue
+            its = term.form
+            alike = 3.5 * _similar(form.heard, its.heard) + 3.1 * _similar(form.letters, its.letters)
             odds = (
-                11.5 * like - 15.4 + 1.0 * bool(term.topics & near) + 0.7 * rare + 0.33 * _rarity(term.rank)
-                + 0.9 * (len(stretch) > 1)
+                base + alike + 2.3 * _similar(form.bones, its.bones) + 0.13 * len(its.bones) * (form.bones == its.bones)
+                - 0.2 * len(its.bones) + 1.4 * bool(term.topics & near) + 0.16 * _rarity(term.rank)
+                - 0.8 * (several == 1 and _derived(form.letters, its.letters))
             )
-            if _TRACE is not None: _TRACE.append(("term",start,end,heard,bones,letters,term,near,stretch))
-            self._offer(start, end, term.phrase if term.target else (), odds - sum(w.price for w in stretch))
+            if _TRACE is not None: _TRACE.append(("term",start,end,form.heard,form.bones,form.letters,term,near,stretch))
+            self._offer(start, end, term.phrase if term.target else (), odds)
 
     def _offer(self, start: int, end: int, phrase: _Phrase, odds: float) -> None:
         if odds > _WEAKEST and self._whole_marks(start, end):

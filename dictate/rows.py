@@ -60,10 +60,13 @@ class Emitter:
         self.bound = bound
         self.used_heads: set[int] = set()
         self.rows: list[Observation] = []
-        self.pairs: dict[int, tuple[int, str]] = {}
+        self.pairs: dict[int, tuple[int, str, Bound]] = {}
+        self.counted = [i for i in scene.lexicon.items.values() if i.circumstance]
+        self.owners: dict[tuple[int, str], Bound | None] = {}
         self.side_of_finding: dict[int, str] = {}
         self.negated_until = -1
         self.cue_by_sentence: dict[int, list[Mark]] = {}
+        self.cue_kinds: dict[tuple[int, str], list[Mark]] = {}
         for cue in scene.cues:
             self.cue_by_sentence.setdefault(scene.segments.sentence_of[cue.start], []).append(cue)
         self.context_by_sentence: dict[int, list[Mark]] = {}
@@ -78,7 +81,11 @@ class Emitter:
         self.negation = negation.negated(scene, bound)
 
     def _cues(self, sentence: int, kind: str) -> list[Mark]:
-        return [c for c in self.cue_by_sentence.get(sentence, []) if any(s.data == kind for s in c.of("cue"))]
+        if (sentence, kind) not in self.cue_kinds:
+            self.cue_kinds[sentence, kind] = [
+                c for c in self.cue_by_sentence.get(sentence, []) if any(s.data == kind for s in c.of("cue"))
+            ]
+        return self.cue_kinds[sentence, kind]
 
     def _suspected(self, atom: Atom) -> Mark | None:
         sentence = atom.sentence
@@ -177,6 +184,11 @@ class Emitter:
 
     def _owner(self, mark: Mark, key: str, sentence: list[Bound]) -> Bound | None:
         """The value a circumstance belongs to: the nearest whose item takes it."""
+        if (mark.start, key) not in self.owners:
+            self.owners[mark.start, key] = self._find_owner(mark, key, sentence)
+        return self.owners[mark.start, key]
+
+    def _find_owner(self, mark: Mark, key: str, sentence: list[Bound]) -> Bound | None:
         best: Bound | None = None
         lowest = 1e9
         for one in sentence:
@@ -283,13 +295,13 @@ class Emitter:
         return out
 
     def _deny_elsewhere(self, found: list[tuple[Mark, str, int]]) -> None:
+        by_sentence = self._rows_by_sentence() if found else {}
         for mark, key, start in found:
             sentence = self.scene.segments.sentence_of[mark.start]
             earlier = [
-                r for r in self.rows
+                r for n in (sentence - 1, sentence) for r in by_sentence.get(n, ())
                 if r.order < start and key in self.scene.lexicon.items[r.item].context
                 and self.scene.lexicon.items[r.item].kind == "finding"
-                and sentence - self.scene.segments.sentence_of[r.spans[0][0]] <= 1
             ]
             if not earlier:
                 continue
@@ -326,14 +338,21 @@ class Emitter:
         self._except()
         return self.rows
 
+    def _rows_by_sentence(self) -> dict[int, list[Observation]]:
+        out: dict[int, list[Observation]] = {}
+        for row in self.rows:
+            out.setdefault(self.scene.segments.sentence_of[row.spans[0][0]], []).append(row)
+        return out
+
     def _same_again(self) -> None:
         """Copy what was last said of the other side ("and the same on the left")."""
+        by_sentence = self._rows_by_sentence()
         for mark, side in self.scene.same:
             other = "left" if side == "right" else "right"
             sentence = self.scene.segments.sentence_of[mark.start]
             earlier = [
-                r for r in self.rows if r.order < mark.start and r.side == other
-                and sentence - self.scene.segments.sentence_of[r.spans[0][0]] <= 2
+                r for n in range(sentence - 2, sentence + 1) for r in by_sentence.get(n, ())
+                if r.order < mark.start and r.side == other
             ]
             if not earlier:
                 continue
@@ -350,16 +369,20 @@ class Emitter:
 
     def _except(self) -> None:
         """"full apart from upgaze, limited in both": the general statement gives way."""
+        by_sentence = self._rows_by_sentence()
+        gone: set[int] = set()
         for sentence in self.bound_by_sentence:
             cues = self._cues(sentence, "exception")
             if not cues:
                 continue
-            here = [r for r in self.rows if self.scene.segments.sentence_of[r.spans[0][0]] == sentence]
+            here = by_sentence.get(sentence, [])
             before = [r for r in here if r.order < cues[0].start]
             after = [r for r in here if r.order >= cues[0].end]
             for row in before:
-                if any(r.item == row.item and r.side in (row.side, None) and r.value != row.value for r in after) and row in self.rows:
-                    self.rows.remove(row)
+                if any(r.item == row.item and r.side in (row.side, None) and r.value != row.value for r in after):
+                    gone.add(id(row))
+        if gone:
+            self.rows = [r for r in self.rows if id(r) not in gone]
 
     def _contrasted(self, one: Bound) -> bool:
         """"ptosis on the right, none on the left": the general word speaks of the other side."""
@@ -370,26 +393,29 @@ class Emitter:
 
     def _untaken(self) -> None:
         """Numbers that are circumstances and that no value took: a row of their own."""
+        sentence_of = self.scene.segments.sentence_of
+        used: dict[object, set[int]] = {}
+        for row in self.rows:
+            for item in self.counted:
+                if item.circumstance in row.context:
+                    used.setdefault(row.context[item.circumstance], set()).add(sentence_of[row.spans[0][0]])
+        by_start = {m.start: m for m in self.scene.contexts}
         for key, group in self.scene.told.values():
             item = self.scene.lexicon.items[key]
-            for mark in self.scene.contexts:
-                if not (group.start <= mark.start < group.end) or mark.of("context")[0].data != item.circumstance:
+            for i in range(group.start, group.end):
+                mark = by_start.get(i)
+                if mark is None or mark.of("context")[0].data != item.circumstance:
                     continue
                 value = mark.of("context")[0].context[0][1]
-                here = self.scene.segments.sentence_of[mark.start]
-                taken = any(
-                    r.context.get(item.circumstance) == value
-                    and -1 <= self.scene.segments.sentence_of[r.spans[0][0]] - here <= 9
-                    for r in self.rows
-                )
-                if taken:
+                here = sentence_of[mark.start]
+                if used.get(value, set()) & set(range(here - 1, here + 10)):
                     continue
                 why = [f"{self.tokens.words(mark.start, mark.end)!r} is told with no result"]
                 self.rows.append(Observation(key, None, float(value) if isinstance(value, float) else value, {}, [(mark.start, mark.end)], [], why, mark.start))
 
-    def _pairs(self) -> dict[int, tuple[int, str]]:
+    def _pairs(self) -> dict[int, tuple[int, str, Bound]]:
         """Two numbers told together for two sides: atom start -> (place, order said or "")."""
-        out: dict[int, tuple[int, str]] = {}
+        out: dict[int, tuple[int, str, Bound]] = {}
         numbers = [b for b in self.bound if b.atom.sort == "number" and len(b.option.targets) == 1]
         run: list[Bound] = []
 
@@ -397,7 +423,7 @@ class Emitter:
             if len(run) == 2:
                 order = run[0].option.side.value if run[0].option.side is not None else ""
                 for place, one in enumerate(run):
-                    out[one.atom.start] = (place, str(order) if order in ("right_left", "left_right") else "")
+                    out[one.atom.start] = (place, str(order) if order in ("right_left", "left_right") else "", run[1 - place])
             run.clear()
 
         for one in numbers:
@@ -496,10 +522,9 @@ class Emitter:
         if not item.sided:
             sides = [None]
         elif one.atom.start in self.pairs and not target.side:
-            place, told = self.pairs[one.atom.start]
+            place, told, partner = self.pairs[one.atom.start]
             first, second = ("left", "right") if told == "left_right" else ("right", "left")
             sides = [first if place == 0 else second]
-            partner = next(b for b in self.bound if b.atom.start in self.pairs and b is not one and abs(b.atom.start - one.atom.start) < 12 and b.option.targets[0].item == target.item)
             if not told and partner.option.targets[0].value != target.value:
                 doubts.append(("order", ""))
         elif pair:
@@ -561,8 +586,8 @@ class Emitter:
             self.rows.append(row)
 
     def _odd_circumstance(self, item: Item, context: dict[str, str | int], doubts: list[tuple[str, str]]) -> None:
-        for other in self.scene.lexicon.items.values():
-            value = context.get(other.circumstance) if other.circumstance else None
+        for other in self.counted:
+            value = context.get(other.circumstance)
             if value is not None and other.allowed and value not in other.allowed:
                 doubts.append(("range", ""))
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections import Counter
 from dataclasses import replace
 
 from dictate import values
@@ -320,10 +322,13 @@ def _polar(scene: Scene, start: int, end: int) -> bool:
 
 def _same_as(scene: Scene) -> None:
     """"same on the left", "ditto left": what was last said of the other side holds here too."""
+    sides_of: dict[int, list[Side]] = {}
+    for one in scene.sides:
+        sides_of.setdefault(one.sentence, []).append(one)
     for cue in scene.cues:
         if not any(s.data == "same_as" for s in cue.of("cue")) or scene.tokens[cue.start].key in ("so", "as"):
             continue
-        for side in list(scene.sides):
+        for side in list(sides_of.get(scene.segments.sentence_of[cue.start], ())):
             if side.value not in ("right", "left"):
                 continue
             if side.start >= cue.end:
@@ -442,6 +447,8 @@ def _adjectives(scene: Scene) -> None:
 
 def _discourse(scene: Scene) -> None:
     """"Right, ..." at the head of a spoken sentence is no side when the note is talk."""
+    counts = Counter(s.sentence for s in scene.sides)
+    valued = {a.sentence for a in scene.atoms}
     spoken = sum(1 for s in scene.segments.sentences if scene.modes.mode[s.start] in ("talk", "question"))
     if spoken < 3:
         return
@@ -449,8 +456,8 @@ def _discourse(scene: Scene) -> None:
         first = scene.segments.sentences[side.sentence].start
         while first < side.start and scene.tokens[first].kind in ("space", "break"):
             first += 1
-        others = any(s.sentence == side.sentence and s is not side for s in scene.sides)
-        values_here = any(a.sentence == side.sentence for a in scene.atoms)
+        others = counts[side.sentence] > 1
+        values_here = side.sentence in valued
         if values_here and not others:
             continue
         if first == side.start and side.end - side.start == 1 and scene.tokens[min(side.end, len(scene.tokens) - 1)].key == ",":
@@ -486,17 +493,22 @@ def _distances(scene: Scene) -> None:
 
 def _bare_directions(scene: Scene) -> None:
     """"Weber R", "uvula to the left": a side right after the name of a direction item."""
+    by_sentence: dict[int, list[Head]] = {}
+    for head in scene.heads:
+        by_sentence.setdefault(head.sentence, []).append(head)
+    taken = sorted(a.start for a in scene.atoms)
     for side in scene.sides:
         if side.value not in ("right", "left"):
             continue
-        for head in scene.heads:
-            if head.sentence != side.sentence or not 0 <= side.start - head.end <= 6 or head.finding:
+        for head in by_sentence.get(side.sentence, ()):
+            if not 0 <= side.start - head.end <= 6 or head.finding:
                 continue
             senses = [s for s in head.senses if s.item and scene.lexicon.items[s.item].direction]
             gap = _between(scene, head.end, side.start)
             if not senses or len(gap) > 3 or any(g in (",", ";", ".", "and", "but", "from") for g in gap):
                 continue
-            if any(head.end <= a.start < side.start or a.start == side.start for a in scene.atoms):
+            at = bisect_left(taken, head.end)
+            if at < len(taken) and taken[at] <= side.start:
                 continue
             sense = replace(senses[0], role="direction", value="")
             mark = Mark(side.start, side.end, (sense,))
@@ -508,17 +520,16 @@ def _bare_directions(scene: Scene) -> None:
 
 def _denied_names(scene: Scene) -> None:
     """"No gag": a denied name with no value of its own says that it is absent."""
-    starts = sorted(a.start for a in scene.atoms)
+    starts = {a.start for a in scene.atoms}
+    denials = {c.end: c for c in scene.cues if any(s.data == "negation" for s in c.of("cue"))}
     for head in scene.heads:
         if head.finding or head.soft or head.talk:
             continue
         senses = [s for s in head.senses if s.item and "absent" in scene.lexicon.items[s.item].generic]
         if not senses:
             continue
-        for cue in scene.cues:
-            if not any(s.data == "negation" for s in cue.of("cue")) or not 0 <= head.start - cue.end <= 2:
-                continue
-            if _between(scene, cue.end, head.start) or any(head.end <= a <= head.end + 3 for a in starts):
+        for cue in [denials[i] for i in range(head.start - 2, head.start + 1) if i in denials]:
+            if _between(scene, cue.end, head.start) or starts & set(range(head.end, head.end + 4)):
                 continue
             generic = Sense("generic", cue.of("cue")[0].source, data="absent")
             mark = Mark(cue.start, cue.end, (generic,))
@@ -612,6 +623,9 @@ def replace_side(side: Side, value: str) -> Side:
 def _mark_blocks(scene: Scene) -> None:
     """A side that opens a sentence or line and is set off from it holds for what follows."""
     tokens = scene.tokens
+    valued = {a.sentence for a in scene.atoms}
+    named = {h.sentence for h in scene.heads if not h.soft}
+    ends = {h.start: h.end for h in scene.heads if not h.soft}
     for side in scene.sides:
         sentence = scene.segments.sentences[side.sentence]
         i = side.start - 1
@@ -631,7 +645,7 @@ def _mark_blocks(scene: Scene) -> None:
         if sentence.run_on and j >= sentence.start and scene.tokens[j].key in ("now", "then", "next"):
             side.block = True
             continue
-        if _alone_in_sentence(scene, side):
+        if side.sentence not in valued and side.sentence not in named and _alone_in_sentence(scene, side):
             side.block = True
             continue
         if not only_starters:
@@ -639,13 +653,11 @@ def _mark_blocks(scene: Scene) -> None:
         after = side.end
         while after < len(tokens) and tokens[after].kind == "space":
             after += 1
-        for head in scene.heads:
-            if head.start == after and head.sentence == side.sentence and not head.soft:
-                after = head.end
+        over_name = after in ends
+        after = ends.get(after, after)
         while after < len(tokens) and tokens[after].kind == "space":
             after += 1
-        named = after > side.end + 1
-        if named and (after >= len(tokens) or tokens[after].key != ":"):
+        if over_name and (after >= len(tokens) or tokens[after].key != ":"):
             continue
         ending = tokens[after].key if after < sentence.end and after < len(tokens) else ""
         set_off = ending in (":", "-", ",") or tokens[after].kind == "break" if after < len(tokens) else False
@@ -657,14 +669,13 @@ def _alone_in_sentence(scene: Scene, side: Side) -> bool:
     """"Now the left.": a sentence that does nothing but turn to a side."""
     sentence = scene.segments.sentences[side.sentence]
     words = [t for t in scene.tokens.tokens[sentence.start : sentence.end] if t.kind == "word" and not t.skipped]
-    if len(words) > 6 or any(a.sentence == side.sentence for a in scene.atoms):
-        return False
-    return not any(h.sentence == side.sentence and not h.soft for h in scene.heads) and side.value in ("right", "left")
+    return len(words) <= 6 and side.value in ("right", "left")
 
 
 def _group_heads(scene: Scene) -> None:
     """Names joined by "and", commas or a slash with no value between share what follows."""
     atoms_at = sorted({a.start for a in scene.atoms} - {h.start for h in scene.heads})
+    side_starts = sorted(s.start for s in scene.sides)
     heads = [h for h in scene.heads if not h.finding and not h.soft]
     run: list[Head] = []
 
@@ -682,7 +693,7 @@ def _group_heads(scene: Scene) -> None:
                 t.key for t in scene.tokens.tokens[last.end : head.start]
                 if t.kind != "space" and not t.skipped
             ]
-            sides = [s for s in scene.sides if last.end <= s.start and s.end <= head.start]
+            sides = _within(side_starts, last.end, head.start)
             fits = (
                 head.sentence == last.sentence
                 and head.talk == last.talk
@@ -690,12 +701,17 @@ def _group_heads(scene: Scene) -> None:
                 and all(k in _GROUP_LINKS or k in ("no", "of", "in") for k in gap)
                 and any(k in _GROUP_LINKS for k in gap)
                 and not sides
-                and not any(last.end <= a < head.start for a in atoms_at)
+                and not _within(atoms_at, last.end, head.start)
             )
             if not fits:
                 close()
         run.append(head)
     close()
+
+
+def _within(places: list[int], a: int, b: int) -> bool:
+    at = bisect_left(places, a)
+    return at < len(places) and places[at] < b
 
 
 def _coordinated(scene: Scene, run: list[Head], atoms_at: list[int]) -> bool:
@@ -704,11 +720,10 @@ def _coordinated(scene: Scene, run: list[Head], atoms_at: list[int]) -> bool:
     topics = [{s.topic for s in h.senses} for h in run]
     if not words & {"and", "&", "+", "or", "nor", "/"} and not set.intersection(*topics) and not _one_scale(scene, run):
         return False
-    for start in atoms_at:
-        if run[0].start - 7 <= start < run[0].start:
-            gap = _between(scene, start, run[0].start)
-            if not any(g in (",", ".", ":", ";", "and", "but", "-") for g in gap) and scene.segments.sentence_of[start] == run[0].sentence:
-                return False
+    for start in atoms_at[bisect_left(atoms_at, run[0].start - 7) : bisect_left(atoms_at, run[0].start)]:
+        gap = _between(scene, start, run[0].start)
+        if not any(g in (",", ".", ":", ";", "and", "but", "-") for g in gap) and scene.segments.sentence_of[start] == run[0].sentence:
+            return False
     return True
 
 

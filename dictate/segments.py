@@ -100,6 +100,7 @@ def segment(tokens: Tokens) -> Segments:
             start = i + 1
     if start < size:
         bounds.append((start, size, False))
+    bounds = [piece for one in bounds for piece in _bounded(tokens, *one)]
     line_start = True
     paragraph = True
     out.sentence_of = [0] * size
@@ -136,6 +137,23 @@ def segment(tokens: Tokens) -> Segments:
         else:
             line_start = all(tokens[i].kind in ("space", "break") for i in range(first, last)) and line_start
             paragraph = False
+    return out
+
+
+_LONGEST = 500  # tokens of one sentence; an endless line is cut so that reading stays linear
+
+
+def _bounded(tokens: Tokens, start: int, end: int, question: bool) -> list[tuple[int, int, bool]]:
+    out: list[tuple[int, int, bool]] = []
+    while end - start > _LONGEST:
+        cut = start + _LONGEST
+        for i in range(cut, start + _LONGEST // 2, -1):
+            if tokens[i].kind == "punct" and tokens[i].key in _SOFT:
+                cut = i + 1
+                break
+        out.append((start, cut, False))
+        start = cut
+    out.append((start, end, question))
     return out
 
 

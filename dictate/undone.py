@@ -53,13 +53,16 @@ def find(
     by_sentence: dict[int, list[Mark]] = {}
     for mark in marks:
         by_sentence.setdefault(segments.sentence_of[mark.start], []).append(mark)
+    refs_of: dict[int, list[NerveRef]] = {}
+    for ref in refs:
+        refs_of.setdefault(segments.sentence_of[ref.start], []).append(ref)
     _no_name_done(tokens, marks, segments, modes, lexicon, rows, used)
     for cue in marks:
         if not any(s.data == "not_done" for s in cue.of("cue")) or modes.mode[cue.start] in _SILENT:
             continue
         sentence = segments.sentence_of[cue.start]
         names = [m for m in by_sentence[sentence] if m.has("name", "topic") or any(s.data == "finding" for s in m.of("alone"))]
-        nerve_rows = _nerves(tokens, lexicon, cue, refs, segments)
+        nerve_rows = _nerves(tokens, lexicon, cue, refs_of.get(sentence, []), segments)
         if nerve_rows:
             rows += nerve_rows
             used.update(range(cue.start, cue.end))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dictate.binding import Bound, Scene, unit_after
+from dictate.binding import Bound, Scene, Side, unit_after
 from dictate.numbers import Group
 
 _MEASURES = frozenset({"mm", "mm[Hg]", "Hz", "um", "[p'diop]", "cm"})
@@ -22,13 +22,16 @@ def _measures(scene: Scene, group: Group) -> bool:
 def questions(scene: Scene, bound: list[Bound]) -> list[tuple[str, str, int, int]]:
     """(reason, question, start, end) for each measurement with a side that found no test."""
     out: list[tuple[str, str, int, int]] = []
+    by_sentence: dict[int, list[Side]] = {}
+    for side in scene.sides:
+        by_sentence.setdefault(side.sentence, []).append(side)
     for one in bound:
         atom = one.atom
         if atom.group is None or one.option.targets or scene.modes.mode[atom.start] != "finding":
             continue
         near = [
-            s for s in scene.sides
-            if s.sentence == atom.sentence and (0 <= atom.start - s.end <= 2 or 0 <= s.start - atom.end <= 3)
+            s for s in by_sentence.get(atom.sentence, ())
+            if (0 <= atom.start - s.end <= 2 or 0 <= s.start - atom.end <= 3)
         ]
         if not near or not _measures(scene, atom.group):
             continue

@@ -65,6 +65,7 @@ _SPELLING = (
 _PLURAL_KEEP = ("ss", "us", "is", "os")
 
 
+@lru_cache(maxsize=65536)
 def plain(text: str) -> str:
     """Casefolded, compatibility-folded text without accents: "É½" -> "e1⁄2"."""
     folded = unicodedata.normalize("NFKD", text).casefold()

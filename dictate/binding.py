@@ -9,13 +9,14 @@ where it is nearly as cheap and gives another row, that is a question for the cl
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from dictate import values
 from dictate.lexicon import Item, Lexicon, Sense
 from dictate.marks import Mark
-from dictate.modes import SILENT, Modes
+from dictate.modes import Modes
 from dictate.note import Tokens
 from dictate.numbers import Group
 from dictate.segments import Segments
@@ -228,7 +229,7 @@ def read_number(scene: Scene, group: Group, item: Item, *, named: bool = False) 
 
 def _lens_power(tokens: Tokens, group: Group) -> bool:
     """"+5.25", "-2.00": the power of a lens and no measurement of the examination."""
-    whole, _, part = group.nums[0].digits.partition(".")
+    _whole, _, part = group.nums[0].digits.partition(".")
     before = tokens[group.start - 1] if group.start else None
     return len(part) == 2 and before is not None and before.key in ("+", "-") and before.end == tokens[group.start].start
 
@@ -245,7 +246,7 @@ def _clock_like(group: Group) -> bool:
 
 def _generic_value(item: Item, data: str) -> str:
     if data in item.generic:
-        return item.generic[data]  # type: ignore[index]
+        return item.generic[data]
     if data == "unseen":
         return _generic_value(item, "absent")
     if item.kind == "finding" and data in ("present", "absent"):
@@ -360,6 +361,8 @@ class Binder:
         self.denial_ends = {c.end for c in scene.cues if any(s.data == "negation" for s in c.of("cue"))}
         self.told = {a.sentence for a in scene.atoms}
         self.word_count: dict[int, int] = {}
+        self.one_sided: dict[int, bool] = {}
+        self.gaps: list[tuple[list[Side], list[Head]]] = []
 
     def separators(self, a: int, b: int) -> tuple[int, int]:
         """(commas and the like, conjunctions) between tokens a and b."""
@@ -402,11 +405,10 @@ class Binder:
                 return found
         if atom.group is not None:
             found += self._by_form(atom)
-        before = [a for a in neighbours[:n]]
-        after = neighbours[n + 1 :]
         in_sentence = self._heads_in(atom.sentence)
-        prior = [h for h in in_sentence if h.end <= atom.start]
-        later = [h for h in in_sentence if h.start >= atom.end]
+        at = bisect_left(in_sentence, atom.start, key=lambda h: h.start)
+        prior = [h for h in in_sentence[max(0, at - 12) : at] if h.end <= atom.start]
+        later = [h for h in in_sentence[at : at + 4] if h.start >= atom.end]
         loose = atom.sort == "word" and atom.mark is not None and _loose(atom.mark)
         celled = atom.start in scene.segments.cell_side
         if celled and (prior or later):
@@ -415,14 +417,12 @@ class Binder:
                 self._add(found, atom, head, "prev" if head in prior else "next", 0.1 + 0.3 * rank)
             if found:
                 return found
-        for rank, head in enumerate(reversed(prior[-7:])):
+        for head in reversed(prior[-7:]):
             commas, links = self.separators(head.end, atom.start)
-            if loose and (commas or atom.start - head.end > 6) and not any(
-                0 <= s.start - atom.end <= 5 for s in self._sides_in(atom.sentence)
-            ):
+            if loose and (commas or atom.start - head.end > 6) and not self._side_soon(atom):
                 continue
             skipped = sum(1 for h in prior if h.start > head.start and not h.soft and (not h.group or h.group != head.group))
-            taken = sum(1 for a in before if a.start >= head.end)
+            taken = n - bisect_left(neighbours, head.end, key=lambda a: a.start)
             cost = 0.12 * commas + 0.1 * links + COST["other_name"] * min(skipped, 4) + 0.03 * taken
             self._add(found, atom, head, "prev", cost)
         loose_here = loose_word(atom)
@@ -433,7 +433,7 @@ class Binder:
             if loose_here:
                 break
             commas, links = self.separators(atom.end, head.start)
-            between = sum(1 for a in after if a.start < head.start)
+            between = bisect_left(neighbours, head.start, key=lambda a: a.start) - n - 1
             gap = head.start - atom.end
             cost = COST["next_name"] + COST["next_name_comma"] * commas + 0.8 * links + COST["between"] * between + 0.6 * rank + 0.04 * max(0, gap - 2)
             self._add(found, atom, head, "next", cost)
@@ -452,10 +452,10 @@ class Binder:
             cost += COST["strange_word"] * min(strange, 5)
             self._add(found, atom, head, "held", cost)
             if self._words_in(atom.sentence) > 2:
-                for n, (c, h, way, targets) in enumerate(found):
+                for place, (c, h, way, targets) in enumerate(found):
                     if h is head and way == "held":
                         bare = [replace(t, context={k: v for k, v in t.context.items() if k != "muscle"}) if t.reading is None and unmarked(scene.lexicon.items[t.item], t.value) else t for t in targets]
-                        found[n] = (c, h, way, bare)
+                        found[place] = (c, h, way, bare)
         return found
 
     def _by_form(self, atom: Atom) -> list[tuple[float, Head | None, str, list[Target]]]:
@@ -625,7 +625,7 @@ class Binder:
                     near = [(cost + (0.7 if way == "prev" else 0.0), side, way) for cost, side, way in near]
                 return [
                     c for c in near
-                    if c[1] is None or c[2] == "fixed" or c[2] != "held" and -4 <= c[1].start - atom.end <= 6 and -8 <= c[1].end - atom.start
+                    if c[1] is None or c[2] == "fixed" or c[2] != "held" and -4 <= c[1].start - atom.end <= 6 and c[1].end - atom.start >= -8
                 ]
             return [(0.0, None, "none")]
         plain_value = all(unmarked(scene.lexicon.items[t.item], t.value) for t in targets) or atom.sort == "complete"
@@ -656,13 +656,18 @@ class Binder:
             value, start, end = virtual
             return [(0.0, Side(start, end, value, atom.sentence, True, False, virtual=True), "fixed")]  # type: ignore[arg-type]
         sides = self._sides_in(atom.sentence)
-        prior = [s for s in sides if s.end <= atom.start]
-        later = [s for s in sides if s.start >= atom.end]
-        inside = [s for s in sides if atom.start <= s.start and s.end <= atom.end]
-        for side in inside:
-            return [(0.0, side, "prev")]
-        heads = self._heads_in(atom.sentence)
-        lone = len({s.value for s in sides}) == 1
+        at = bisect_left(sides, atom.start, key=lambda s: s.start)
+        if at < len(sides) and sides[at].end <= atom.end:
+            return [(0.0, sides[at], "prev")]
+        prior = [s for s in sides[max(0, at - 3) : at] if s.end <= atom.start]
+        later = [s for s in sides[at : at + 2] if s.start >= atom.end]
+        everything = self._heads_in(atom.sentence)
+        low = min([atom.start, *[s.start for s in prior[-2:]]])
+        high = max([atom.end, *[s.end for s in later[:1]]])
+        heads = everything[
+            bisect_left(everything, low, key=lambda h: h.start) : bisect_right(everything, high, key=lambda h: h.start)
+        ]
+        lone = self._one_side(atom.sentence)
         for rank, side in enumerate(reversed(prior[-2:])):
             commas, links = self.separators(side.end, atom.start)
             foreign = sum(1 for h in heads if side.end <= h.start and h.end <= atom.start and not h.soft and h is not head and not (head and h in head.group))
@@ -680,16 +685,16 @@ class Binder:
             elif side.prepositional and scene.segments.chunk_of[side.start] == scene.segments.chunk_of[atom.start] and not self._clause_first(side):
                 cost += COST["prepositional"]
             out.append((cost, side, "prev"))
-        for rank, side in enumerate(later[:1]):
+        for side in later[:1]:
             commas, links = self.separators(atom.end, side.start)
             foreign = sum(1 for h in heads if atom.end <= h.start and h.end <= side.start and not h.soft and h is not head and not (head and h in head.group))
-            between = sum(1 for a in neighbours[n + 1 :] if a.start < side.start)
+            between = bisect_left(neighbours, side.start, key=lambda a: a.start) - n - 1
             cost = COST["next_side"] + COST["next_side_comma"] * commas + COST["next_side_and"] * links + 3.0 * foreign + COST["between"] * between
             if side.start - atom.end > 6:
                 cost += 0.1 * (side.start - atom.end - 6)
             if scene.segments.cell_of[side.start] != scene.segments.cell_of[atom.start]:
                 cost += 1.0
-            if len(sides) == 1 and not foreign_after(heads, side) and (told or side.value == "both"):
+            if len(sides) == 1 and not (everything and foreign_after(everything[-4:], side)) and (told or side.value == "both"):
                 cost = min(cost, 0.7 + 0.12 * (commas + links + foreign + between))
             out.append((cost, side, "next"))
         if not prior:
@@ -702,6 +707,17 @@ class Binder:
                     cost += 0.3 if held.block else 1.5
                 out.append((cost, held, "held"))
         return out
+
+    def _side_soon(self, atom: Atom) -> bool:
+        sides = self._sides_in(atom.sentence)
+        at = bisect_left(sides, atom.end, key=lambda s: s.start)
+        return at < len(sides) and sides[at].start - atom.end <= 5
+
+    def _one_side(self, sentence: int) -> bool:
+        """Whether a sentence speaks of one side only."""
+        if sentence not in self.one_sided:
+            self.one_sided[sentence] = len({s.value for s in self._sides_in(sentence)}) == 1
+        return self.one_sided[sentence]
 
     def _clause_first(self, side: Side) -> bool:
         i = side.start - 1
@@ -774,6 +790,7 @@ class Binder:
     def bind_sentence(self, atoms: list[Atom]) -> list[Bound]:
         """The cheapest way to bind all atoms of one sentence, with rivals."""
         columns: list[list[Option]] = []
+        self.gaps = self._gaps(atoms)
         for n, atom in enumerate(atoms):
             options: list[Option] = []
             for cost, head, way, targets in self.head_options(atom, atoms, n):
@@ -789,12 +806,12 @@ class Binder:
             costs, links = [], []
             for option in options:
                 if n == 0:
-                    costs.append(option.cost + self._edge(None, atoms[0], None, option))
+                    costs.append(option.cost + self._edge(0, None, atoms[0], None, option))
                     links.append(-1)
                     continue
                 best, arg = float("inf"), 0
                 for m, earlier in enumerate(columns[n - 1]):
-                    total = forward[n - 1][m] + self._edge(atoms[n - 1], atoms[n], earlier, option)
+                    total = forward[n - 1][m] + self._edge(n, atoms[n - 1], atoms[n], earlier, option)
                     if total < best:
                         best, arg = total, m
                 costs.append(best + option.cost)
@@ -824,37 +841,47 @@ class Binder:
     def _backward(self, atoms: list[Atom], columns: list[list[Option]]) -> list[list[float]]:
         last = len(atoms) - 1
         backward: list[list[float]] = [[] for _ in atoms]
-        backward[last] = [self._tail(atoms[last], o) for o in columns[last]]
+        backward[last] = [self._tail(o) for o in columns[last]]
         for n in range(last - 1, -1, -1):
             row = []
             for option in columns[n]:
                 row.append(
                     min(
-                        self._edge(atoms[n], atoms[n + 1], option, later) + later.cost + backward[n + 1][m]
+                        self._edge(n + 1, atoms[n], atoms[n + 1], option, later) + later.cost + backward[n + 1][m]
                         for m, later in enumerate(columns[n + 1])
                     )
                 )
             backward[n] = row
         return backward
 
-    def _tail(self, atom: Atom, option: Option) -> float:
-        cost = 0.0
-        for side in self._sides_in(atom.sentence):
-            if side.start >= atom.end and option.side is not side:
-                cost += COST["skipped_side"]
+    def _tail(self, option: Option) -> float:
+        """What sides and names cost that stand behind the last atom and were not used."""
+        sides, heads = self.gaps[-1]
+        cost = COST["skipped_side"] * sum(1 for side in sides if option.side is not side)
         if not option.targets:
             cost *= 0.25
-        for head in self._heads_in(atom.sentence):
-            if head.start >= atom.end and option.head is not head and not head.finding and not head.soft:
-                cost += COST["skipped_name"]
-        return cost
+        return cost + COST["skipped_name"] * sum(1 for head in heads if option.head is not head)
 
-    def _edge(self, a: Atom | None, b: Atom, first: Option | None, second: Option) -> float:
+    def _gaps(self, atoms: list[Atom]) -> list[tuple[list[Side], list[Head]]]:
+        """The sides and names before each atom, after the one before it; last, those behind all."""
+        out: list[tuple[list[Side], list[Head]]] = [([], []) for _ in range(len(atoms) + 1)]
+        starts = [a.start for a in atoms]
+        ends = [-1, *(a.end for a in atoms)]
+        for side in self._sides_in(atoms[0].sentence):
+            n = bisect_right(starts, side.start)
+            if side.start >= ends[n]:
+                out[n][0].append(side)
+        for head in self._heads_in(atoms[0].sentence):
+            n = bisect_right(starts, head.start)
+            if head.start >= ends[n] and not head.finding and not head.soft:
+                out[n][1].append(head)
+        return out
+
+    def _edge(self, n: int, a: Atom | None, b: Atom, first: Option | None, second: Option) -> float:
+        """What it costs to bind one atom after another; `n` is the place of the second."""
         cost = 0.0
-        begin = a.end if a else -1
-        for side in self._sides_in(b.sentence):
-            if side.start < begin or side.start >= b.start:
-                continue
+        sides, heads = self.gaps[n]
+        for side in sides:
             if second.side is side or (first is not None and first.side is side):
                 continue
             if side.block and second.side is None:
@@ -863,9 +890,7 @@ class Binder:
             cost += COST["skipped_side"]
         if first is not None and not first.targets or not second.targets:
             cost *= 0.25
-        for head in self._heads_in(b.sentence):
-            if head.start < begin or head.start >= b.start or head.finding or head.soft:
-                continue
+        for head in heads:
             if second.head is head or (first is not None and first.head is head):
                 continue
             if second.head is not None and head in second.head.group:

@@ -10,7 +10,6 @@ from dictate.note import Tokens
 from dictate.rows import Observation
 from dictate.segments import Segments
 
-
 _MOST_WORDS = 12  # places kept of a value that a note says again and again
 
 
@@ -149,7 +148,7 @@ def _implied(rows: list[Observation], lexicon: Lexicon) -> None:
         else:
             unsided = [r for r in same if r.side is None and r.group == row.group]
             rows.append(replace(row, item=implied, value="present", context={}, spans=list(row.spans), doubts=list(row.doubts), why=[*row.why, "a size tells that it is there"]))
-        for lone in [r for r in same if r.side is None and any(r2.side and abs(r2.order - r.order) < 12 for r2 in same + [row])]:
+        for lone in [r for r in same if r.side is None and any(r2.side and abs(r2.order - r.order) < 12 for r2 in [*same, row])]:
             if lone in rows and any(reason == "side" for reason, _ in lone.doubts):
                 rows.remove(lone)
         del unsided

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from bisect import bisect_left
 
 from dictate import values
@@ -85,13 +86,13 @@ def _cue(scene: Scene, mark: Mark, kind: str, *, before: bool, reach: int) -> Ma
     return best
 
 
-_VERBS = frozenset({"is", "has", "have", "was", "diagnosed", "diagnos", "confirm", "be", "are", "with", "show", "shows", "show", "got"})
+_VERBS = frozenset({"is", "has", "have", "was", "diagnosed", "diagnos", "confirm", "be", "are", "with", "show", "shows", "got"})
 
 
 def _this_is(scene: Scene, mark: Mark) -> bool:
     """"This is a right sixth": a conclusion in so many words."""
     words = [t.key for t in scene.tokens.tokens[max(0, mark.start - 12) : mark.start] if t.kind == "word"][-7:]
-    return any((x, y) in (("this", "is"), ("that", "is"), ("that", "s"), ("it", "is")) for x, y in zip(words, words[1:], strict=False))
+    return any((x, y) in (("this", "is"), ("that", "is"), ("that", "s"), ("it", "is")) for x, y in itertools.pairwise(words))
 
 
 def _concluded(scene: Scene, mark: Mark) -> bool:
@@ -133,7 +134,7 @@ def _impression(scene: Scene, mark: Mark, sense: Sense, sides: list[tuple[int, i
     item = scene.lexicon.items[sense.item]
     said: list[str | None] = [None]
     if side is not None:
-        said = {"right": ["right"], "left": ["left"]}.get(side[2], ["right", "left"])
+        said = [side[2]] if side[2] in ("right", "left") else ["right", "left"]
         low, high = min(spans[0][0], side[0]), max(spans[0][1], side[1])
         if high - low < 14:
             spans = [(low, high)]
@@ -283,7 +284,7 @@ def _urgency(scene: Scene, mark: Mark) -> tuple[Mark, str | int] | None:
         between = sum(1 for m in services if a <= m.start and m.end <= b)
         stops = sum(1 for s in signs if s in (".", ";", ":"))
         cost = 0.05 * len(signs) + 2.0 * between + 1.0 * stops + 0.2 * signs.count(",")
-        cost += 0.6 * sum(1 for x, y in zip(signs, signs[1:], strict=False) if (x, y) == (",", "and"))
+        cost += 0.6 * sum(1 for x, y in itertools.pairwise(signs) if (x, y) == (",", "and"))
         if cost < 1.6 and (best is None or cost < best[0]):
             best = (cost, context, values_[0])
     return (best[1], best[2]) if best else None

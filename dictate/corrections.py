@@ -56,7 +56,7 @@ def _bare_no(tokens: Tokens, events: list[tuple[int, int, str, Mark | None]]) ->
         if token.key != "no" or i == 0:
             continue
         before, after = _real(tokens, i, -1), _real(tokens, i, 1)
-        if 0 <= before and after < len(tokens) and tokens[before].key in (",", "-", ".") and tokens[after].key in (",", "-"):
+        if before >= 0 and after < len(tokens) and tokens[before].key in (",", "-", ".") and tokens[after].key in (",", "-"):
             out.append(Mark(i, after + 1, ()))
         elif before + 1 in ends and after in starts:
             out.append(Mark(i, i + 1, ()))

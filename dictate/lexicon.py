@@ -12,7 +12,7 @@ import os
 import tomllib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cache, lru_cache
 from importlib import resources
 from pathlib import Path
 from typing import Any, Literal
@@ -236,7 +236,7 @@ def phrase_keys(phrase: str) -> tuple[str, ...]:
     return tuple(_phrase_keys(phrase))
 
 
-@lru_cache(maxsize=None)
+@cache
 def _phrase_keys(phrase: str) -> tuple[str, ...]:
     every = pieces(phrase)
     kept = tuple(k for k, skipped in every if not skipped)

@@ -251,7 +251,7 @@ def _exceptions(
     cues = [m for m in following if any(s.data == "exception" for s in m.of("cue"))]
     if not cues:
         return []
-    out = []
+    out: list[NerveStatement] = []
     sides = [m for m in following if m.has("side") and m.start >= cues[0].end]
     for i in range(cues[0].end, min(cues[0].end + 14, len(tokens))):
         if sentence_of[i] != sentence:

@@ -129,24 +129,20 @@ class _Reader:
             if self.glued(i) and (self.tokens[i - 1].kind == "word" and not self.tokens[i - 1].text.isupper()):
                 return None
             return Num(i, i + 2, float("0." + self.tokens[i + 1].text), token.text + self.tokens[i + 1].text, decimal=True)
-        if token.kind != "number" or not token.text.isdigit():
+        if token.kind != "number" or not token.text.isdecimal() or len(token.text) > 9:
             return None
         if i + 1 < self.size and self.glued(i + 1) and self.word(i + 1) in ("st", "nd", "rd", "th"):
             return None
         text, end = token.text, i + 1
         decimal = False
-        if end + 1 < self.size and self.tokens[end].text in (".", "·") and self.glued(end) and self.glued(end + 1) and self.tokens[end + 1].text.isdigit():
-            text += "." + self.tokens[end + 1].text
-            end += 2
-            decimal = True
-        elif (
+        if end + 1 < self.size and self.tokens[end].text in (".", "·") and self.glued(end) and self.glued(end + 1) and self.tokens[end + 1].text.isdigit() or (
             text == "0" and end + 1 < self.size and self.tokens[end].text == "," and self.glued(end)
             and self.glued(end + 1) and self.tokens[end + 1].text.isdigit()
         ):
             text += "." + self.tokens[end + 1].text
             end += 2
             decimal = True
-        value = float(text) if len(text) < 300 else float("inf")
+        value = float(text)
         if end < self.size and self.tokens[end].text in FRACTIONS and (self.glued(end) or self.tokens[end - 1].end + 1 == self.tokens[end].start):
             return Num(i, end + 1, value + FRACTIONS[self.tokens[end].text], text, decimal=True)
         if not decimal:

@@ -36,14 +36,16 @@ _TARGETS = frozenset({"name", "alone", "word", "topic"})
 _NOT_TARGETS = frozenset({"generic", "side", "unit", "direction", "context", "complete"})
 _PLAIN = frozenset({"generic", "side", "unit"})
 # What it costs to read a word that was matched by itself as part of a longer misheard term.
-_PRICE = {"generic": 0.3, "unit": 0.3, "mask": 0.3, "hint": 0.3, "context": 0.5, "cue": 1.5}
-_PRICE_TRADE = 1.2
+_PRICE = {"generic": 0.1, "unit": 0.1, "mask": 0.1, "hint": 0.1, "context": 0.2, "cue": 1.0}
+_PRICE_TRADE = 0.5
 _TITLES = frozenset({"mr", "mrs", "ms", "miss", "dr", "doctor", "prof", "professor", "sister", "nurse", "mister"})
 _NUMBERS = frozenset(
     """zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen
     seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred half quarter point
     nought first second third fourth fifth sixth seventh eighth ninth tenth over plus minus""".split()
 )
+_EVERYDAY = 1_500  # words that are hardly ever a misheard term
+_SURNAME = 10_000  # from here words are names and rarities, which one doubled letter may bring about
 _COMMON = 20_000  # an everyday word
 _ROWS = ("qwertyuiop", "asdfghjkl", "zxcvbnm")
 _KEYS = {  # a letter -> those beside it on a keyboard
@@ -53,7 +55,7 @@ _KEYS = {  # a letter -> those beside it on a keyboard
 }
 _VOWEL_LETTERS = frozenset("aeiouy")
 _WEAKEST, _SURE = -1.5, 2.0
-_NEED = (-0.2, -0.6, -0.9, -1.2)  # least odds of a repair, by the number of terms surely misheard in the note
+_NEED = (-0.3, -0.6, -0.9, -1.2)  # least odds of a repair, by the number of terms surely misheard in the note
 _LONG = 9  # letters from which a generic word ("symmetrical") is told by its sound
 _WINDOW = 5  # most words, small ones included, that one term is looked for in
 _GAP = 4  # most words that stand for one word of a phrase
@@ -238,7 +240,7 @@ def _build(lexicon: Lexicon) -> _Index:
         usable = _usable(phrase, senses)
         if size > 5 or not usable and (size > 1 or all(s.cased for s in senses)):
             continue
-        if size == 1 or size <= 3 and any(w not in single and w not in trivial and _stem_rank(w) >= _NAME for w in phrase):
+        if size == 1 or size <= 3 and min(map(len, phrase)) > 2 and any(w not in single and w not in trivial and _stem_rank(w) >= _NAME for w in phrase):
             letters = "".join(phrase)
             if len(letters) < 5 or not letters.isalpha() or size > 1 and any(w in trivial for w in phrase):
                 continue
@@ -285,6 +287,8 @@ class _Found(NamedTuple):
     odds: float
 
 
+_BE = frozenset({"is", "are", "was", "were", "be", "been"})
+_ARTICLES = frozenset({"the", "an", "his", "her", "its", "their"})
 _JOINED = frozenset({"s", "ve", "t", "re", "ll", "d", "m"})
 
 
@@ -300,7 +304,7 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
             i += 1
             continue
         end = i + 1
-        if token.kind != "word" or token.spoken or i in taken or not token.text.isalpha():
+        if token.kind != "word" or token.spoken or i in taken and not token.skipped or not token.text.isalpha():
             out.append(_Word(i, end, token.key, "", _STOP, 0))
             titled = token.key == "." and titled
             i = end
@@ -318,7 +322,7 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
             price = max(_PRICE.get(role, _PRICE_TRADE) for role in roles)
         elif token.skipped:
             state = _SMALL
-        elif titled or text in _NUMBERS:
+        elif titled or text in _NUMBERS or not _VOWEL_LETTERS.intersection(text):
             state = _STOP
         else:
             state = _FREE
@@ -391,9 +395,15 @@ def _is_slip(form: str, near: str, vocabulary: Sequence[str]) -> bool:
     return all(distance == OSA.distance(near, twin) + 1 for twin, distance, _ in twins if twin != near)
 
 
+def _doubled(form: str, near: str) -> bool:
+    """Whether the two differ in one letter told twice ("Webber")."""
+    long, short = sorted((form, near), key=len, reverse=True)
+    return len(long) == len(short) + 1 and _TWICE.sub(r"\1", long) == _TWICE.sub(r"\1", short)
+
+
 def _slips(word: _Word, index: _Index) -> set[str]:
     """The lexicon words that this one is a plain typing slip of."""
-    if word.state != _FREE or word.end - word.start != 1 or word.rank < _ENGLISH_WORDS or len(word.text) < 4:
+    if word.state != _FREE or word.end - word.start != 1 or word.rank < _SURNAME or len(word.text) < 4:
         return set()
     found = {
         near
@@ -401,6 +411,8 @@ def _slips(word: _Word, index: _Index) -> set[str]:
         for near in _one_edit(form, index)
         if len(near) >= 4 and not word.text.startswith(near) and _is_slip(form, near, index.words)
     }
+    if word.rank < _ENGLISH_WORDS:
+        return {near for near in found if _doubled(word.text, near)}
     return found if found and not _near_english(word.text, index.vocabulary) else set()
 
 
@@ -424,7 +436,11 @@ class _Repairer:
         self.index = _index(lexicon)
         self.words = _words(tokens, marks, taken, self.index.vocabulary)
         self.near = _Near(marks, lexicon)
-        self.spans = sorted((m.start, m.end) for m in marks)
+        self.covering: dict[int, tuple[int, int]] = {}  # token -> the reach of the marks on it
+        for mark in marks:
+            for i in range(mark.start, mark.end):
+                start, end = self.covering.get(i, (mark.start, mark.end))
+                self.covering[i] = (min(start, mark.start), max(end, mark.end))
         self.found: list[_Found] = []
         self.misheard = sum(1 for m in marks if m.heard)
 
@@ -453,7 +469,8 @@ class _Repairer:
 
     def _whole_marks(self, start: int, end: int) -> bool:
         """Whether no mark lies partly inside the stretch."""
-        return all(a >= start and b <= end or b <= start or a >= end for a, b in self.spans if a < end and b > start)
+        first, last = self.covering.get(start), self.covering.get(end - 1)
+        return not (first is not None and first[0] < start or last is not None and last[1] > end)
 
     # -- slips
 
@@ -524,7 +541,9 @@ class _Repairer:
         for before, first in self._sides(n - 1, -1):
             for after, last in self._sides(end, 1):
                 options = self.index.gaps.get((before, after))
-                if not options or max(map(len, (*before, *after))) < 4:
+                if not options or before and gap[0].text in _BE:
+                    continue
+                if max((len(w) for w in (*before, *after) if w in self.index.targets), default=0) < 4:
                     continue
                 start = self.words[first].start if first >= 0 else gap[0].start
                 stop = self.words[last].end if last >= 0 else gap[-1].end
@@ -541,7 +560,7 @@ class _Repairer:
                     if odds > best[0]:
                         best = (odds, phrase if word in self.index.targets and odds < 9.0 else ())
                     if _TRACE is not None and odds<9 and word in self.index.targets: _TRACE.append(("gap",start,stop,form.heard,form.bones,form.letters,(word,phrase,sound((word,)),_topics(self.lexicon.phrases[phrase], self.lexicon)),near,gap,0))
-                if best[1]:
+                if best[1] and best[1] != (*before, *(w.key for w in gap), *after):
                     self._offer(start, stop, best[1], best[0])
 
     def _gap_odds(self, gap: _Form, word: str, phrase: _Phrase, near: frozenset[str]) -> float:
@@ -575,8 +594,12 @@ class _Repairer:
                     self._read_stretch(words[n : last + 1], odd)
 
     def _read_stretch(self, stretch: list[_Word], odd: bool) -> None:
+        several = len(stretch)
+        common = max(w.rank for w in stretch if w.state == _FREE)
         form = _form(w.text for w in stretch)
-        if len(form.letters) < 4:
+        if len(form.letters) < 4 or stretch[-1].text in _ARTICLES or several > 1 and stretch[0].text in _BE:
+            return
+        if common < _EVERYDAY or several == 1 and not odd and len(form.letters) < 6:
             return
         near_by: Iterable[_Term]
         if odd:
@@ -587,19 +610,18 @@ class _Repairer:
             near_by = set(self.index.bones.get(form.bones, ()))
             if len(form.bones) >= 4:
                 near_by.update(t for shorter in _without_one(form.bones) for t in self.index.bones.get(shorter, ()))
-        if not near_by:
+        if not near_by or tuple(w.key for w in stretch if w.state != _SMALL) in self.lexicon.phrases:
             return
         start, end = stretch[0].start, stretch[-1].end
         near = self.near.at(start, end)
-        several = len(stretch)
-        base = 0.47 * _rarity(max(w.rank for w in stretch if w.state == _FREE)) + 0.6 * odd - 12.1
+        base = 0.47 * _rarity(common) + 0.6 * odd - 12.1
         base += 0.75 * (several > 1) + 0.75 * (several > 2) - sum(w.price for w in stretch)
         for term in near_by:
             its = term.form
             alike = 3.5 * _similar(form.heard, its.heard) + 3.1 * _similar(form.letters, its.letters)
             odds = (
                 base + alike + 2.3 * _similar(form.bones, its.bones) + 0.13 * len(its.bones) * (form.bones == its.bones)
-                - 0.2 * len(its.bones) + 1.4 * bool(term.topics & near) + 0.16 * _rarity(term.rank)
+                - 0.2 * len(its.bones) + 1.4 * (not term.target or bool(term.topics & near)) + 0.16 * _rarity(term.rank)
                 - 0.8 * (several == 1 and _derived(form.letters, its.letters))
             )
             if _TRACE is not None: _TRACE.append(("term",start,end,form.heard,form.bones,form.letters,term,near,stretch))

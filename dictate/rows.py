@@ -179,7 +179,8 @@ class Emitter:
                 return ["V1", "V2", "V3"]
             if following[:1] in ([","], ["/"]) and following[1:2] == ["2"]:
                 more = [t.key for t in self.tokens.tokens[end : end + 8] if t.kind == "number"]
-                return ["V1"] + [f"V{k}" for k in more if k in ("2", "3")]
+                found: list[str | int] = ["V1", *(f"V{k}" for k in more if k in ("2", "3"))]
+                return found
         return values
 
     def _owner(self, mark: Mark, key: str, sentence: list[Bound]) -> Bound | None:
@@ -280,7 +281,7 @@ class Emitter:
         out: list[tuple[Mark, str, int]] = []
         absent = {m.end: m for m in self.scene.marks if any(s.data == "absent" for s in m.of("generic"))}
         absent |= {c.end: c for c in self.scene.cues if any(s.data == "negation" for s in c.of("cue"))}
-        for sentence, contexts in self.context_by_sentence.items():
+        for _sentence, contexts in self.context_by_sentence.items():
             for mark in list(contexts):
                 key = next((k for k in ("gaze",) if self._values_of(mark, k)), "")
                 if not key:
@@ -452,7 +453,7 @@ class Emitter:
         if cue is None and side is not None and self.tokens[side.start].key == "neither" and side.start >= atom.end:
             cue = Mark(side.start, side.end, (Sense("cue", "sides.toml#both", data="negation"),))
         suspected = self._suspected(atom)
-        pair = atom.sort == "number" and len(option.targets) == 2 and option.targets[0].item == option.targets[1].item and not option.targets[0].reading.light if option.targets and option.targets[0].reading else False  # type: ignore[union-attr]
+        pair = atom.sort == "number" and len(option.targets) == 2 and option.targets[0].item == option.targets[1].item and not option.targets[0].reading.light if option.targets and option.targets[0].reading else False
         for place, target in enumerate(option.targets):
             item = self.scene.lexicon.items[target.item]
             value = target.value
@@ -545,9 +546,7 @@ class Emitter:
                 sides = [None]
             else:
                 sides = ["right", "left"]
-        elif item.side_optional:
-            sides = [None]
-        elif value == "not_done":
+        elif item.side_optional or value == "not_done":
             sides = [None]
         else:
             plural = bool(option.head and option.head.plural)

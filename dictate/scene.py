@@ -34,8 +34,9 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
             scene.units[mark.start] = (sense.value, mark.end)
     scene_groups = []
     claimed = {i for m in marks.marks if m.has("context", "name", "alone", "complete") for i in range(m.start, m.end)}
+    inner = {i for m in marks.marks for i in range(m.start + 1, m.end)}
     for group in marks.groups:
-        if group.start not in claimed or not any(m.start < group.start < m.end for m in marks.marks if m.start <= group.start):
+        if group.start not in claimed or group.start not in inner:
             scene_groups.append(group)
     marks.groups = scene_groups
     for group in marks.groups:
@@ -310,7 +311,7 @@ def _answers(scene: Scene) -> dict[int, tuple[bool, Mark]]:
     return out
 
 
-_POLAR = frozenset({"any", "is", "do", "doe", "does", "can", "see", "are", "have", "did", "does", "seeing", "still", "get", "no", "anything"})
+_POLAR = frozenset({"any", "is", "do", "doe", "does", "can", "see", "are", "have", "did", "seeing", "still", "get", "no", "anything"})
 
 
 def _polar(scene: Scene, start: int, end: int) -> bool:

@@ -14,8 +14,9 @@ from dictate.wording import key, plain
 _SPLIT = re.compile(
     r"(?<=[^\W\d_])(?=\d)|(?<=\d)(?=[^\W\d_])|(?<=[a-z])(?=[A-Z]{2})|[^\w\s\u0300-\u036f]|_|(?<=[½⅓¼¾⅔²³])(?=\w)|(?<=\w)(?=[½⅓¼¾⅔²³])"
 )
-# spaCy asks an infix only after the first character, so leading signs are prefixes.
-_LEADING = re.compile(r"^(?:[^\w\s]|_)")
+# spaCy asks an infix only after the first character, so leading signs are prefixes; a long run
+# of signs stays one token, since peeling it sign by sign would take quadratic time.
+_LEADING = re.compile(r"^(?:[^\w\s]{40,}|[^\w\s]|_)")
 _SKIPPED = frozenset(
     """a an the his her hers their its my our your is are was were be been being am
     very quite really slight fairly just mild mildly slightly marked markedly
@@ -138,9 +139,7 @@ def tokenize(note: Note) -> Tokens:
             form = key(word)
         elif kind == "punct":
             before, after = raw[i - 1] if i else None, raw[i + 1] if i + 1 < len(raw) else None
-            if form in ("'", '"'):
-                skipped = True
-            elif form == "-" and before and after and before[3] == after[3] == "word" and before[1] == start and after[0] == end:
+            if form in ("'", '"') or form == "-" and before and after and before[3] == after[3] == "word" and before[1] == start and after[0] == end:
                 skipped = True
         elif kind == "space":
             skipped = True

@@ -111,8 +111,8 @@ def _is_fraction(first: Num, second: Num, slash: bool) -> bool:
 
 def _modifier(tokens: Tokens, parts: tuple[Part, ...], i: int, end: int) -> tuple[str, int, int]:
     if i < len(parts) and parts[i].sign in ("+", "-"):
-        if i + 1 < len(parts) and parts[i + 1].num is not None:
-            count = parts[i + 1].num
+        count = parts[i + 1].num if i + 1 < len(parts) else None
+        if count is not None:
             beyond = parts[i + 2].sign if i + 2 < len(parts) else ""
             if count.value <= 5 and count.value == int(count.value) and beyond not in ("/", "of"):
                 return f"{parts[i].sign}{int(count.value)}", i + 2, count.end
@@ -256,8 +256,8 @@ def mrc(tokens: Tokens, group: Group) -> list[Reading]:
         ):
             sign = parts[at].sign
             at += 1
-        if at + 1 < len(parts) and parts[at].sign in ("/", "of", "by") and parts[at + 1].num is not None:
-            five = parts[at + 1].num
+        five = parts[at + 1].num if at + 1 < len(parts) and parts[at].sign in ("/", "of", "by") else None
+        if five is not None:
             if five.value != 5:
                 return out
             out.append(Reading(f"{int(num.value)}{sign}/5", num.start, five.end))
@@ -277,7 +277,7 @@ def plus_grade(tokens: Tokens, group: Group) -> list[Reading]:
         return [Reading(f"{shown} log", group.start, at + 1 if word == "log" else group.end)]
     if group.signs == ("+",) or word in ("+", "plus"):
         return [Reading(f"{int(num.value)}+", group.start, max(group.end, at + 1 if word in ("+", "plus") else group.end))]
-    before, word = _before(tokens, group.start)
+    word = _before(tokens, group.start)[1]
     if word in ("grade", "graded", "gr") and num.value == int(num.value) and num.value <= 5:
         return [Reading(f"{int(num.value)}", group.start, group.end)]
     return []
@@ -306,8 +306,8 @@ def small_grade(tokens: Tokens, group: Group, highest: int) -> list[Reading]:
             i += 1
             continue
         doubt = "range" if num.value > highest or num.value != int(num.value) else ""
-        if i + 2 < len(parts) and parts[i + 1].sign in ("to", "-") and parts[i + 2].num is not None:
-            second = parts[i + 2].num
+        second = parts[i + 2].num if i + 2 < len(parts) and parts[i + 1].sign in ("to", "-") else None
+        if second is not None:
             if second.value > highest:
                 doubt = "range"
             out.append(Reading(f"{_text(num.value)}-{_text(second.value)}", num.start, second.end, doubt))

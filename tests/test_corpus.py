@@ -1,7 +1,7 @@
 """The corpus tables: short utterances and exactly the rows they give, file by file.
 
-Each file has a floor: the share of its utterances that must be read exactly as written down.
-The utterances that are not are listed when a file falls below it.
+Floors: the share of utterances that must be read exactly as written down, in each file and over
+all of them. The utterances that are not are listed when a floor is broken.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ from dictate.pipeline import read
 
 CORPUS = Path(__file__).parent / "corpus"
 FILES = sorted(CORPUS.glob("*.toml"))
-FLOOR = 0.9
+FILE_FLOOR = 0.88
+FLOOR = 0.945
 REASONS = {"side", "order", "heard", "range", "conflict", "item", "value"}
 
 Wanted = list[Any]
@@ -56,13 +57,27 @@ def fault(case: dict[str, Any], say: str) -> str:
     return "" if reasons == asked else f"asked because of {sorted(reasons)}, not {sorted(asked)}"
 
 
+@cache
+def faults(name: str) -> tuple[int, list[str]]:
+    """How many utterances a file holds, and those not read as written down."""
+    said = [(case, say) for case in _cases(name) for say in case["say"]]
+    return len(said), [f"{say!r}: {what}" for case, say in said if (what := fault(case, say))]
+
+
 @pytest.mark.parametrize("name", [f.name for f in FILES])
 def test_wordings(name: str) -> None:
-    said = [(case, say) for case in _cases(name) for say in case["say"]]
-    faults = [(say, what) for case, say in said if (what := fault(case, say))]
-    share = 1 - len(faults) / len(said)
-    listed = "\n".join(f"{say!r}: {what}" for say, what in faults)
-    assert share >= FLOOR, f"{name}: {share:.3f} of {len(said)} utterances are read as written down\n{listed}"
+    said, wrong = faults(name)
+    share = 1 - len(wrong) / said
+    assert share >= FILE_FLOOR, "\n".join([f"{name}: {share:.3f} of {said} utterances, floor {FILE_FLOOR}", *wrong])
+
+
+def test_all_wordings() -> None:
+    found = {f.name: faults(f.name) for f in FILES}
+    said = sum(n for n, _ in found.values())
+    wrong = sum(len(w) for _, w in found.values())
+    share = 1 - wrong / said
+    print(f"\ncorpus: {said - wrong} of {said} utterances read as written down ({share:.3f})")
+    assert share >= FLOOR, "\n".join(f"{name}: {len(w)} of {n} wrong" for name, (n, w) in found.items())
 
 
 @pytest.mark.parametrize("name", [f.name for f in FILES])

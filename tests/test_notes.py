@@ -20,11 +20,11 @@ SHARED = Path(__file__).parents[2] / "shared"
 Floors = dict[str, tuple[str, float]]
 
 OWN_FLOORS: Floors = {
-    "right_without_help": (">=", 0.87),
-    "silent_wrong_share": ("<=", 0.07),
-    "miss_share": ("<=", 0.08),
-    "asked_share": (">=", 0.55),
-    "flag_precision": (">=", 0.4),
+    "right_without_help": (">=", 0.9),
+    "silent_wrong_share": ("<=", 0.05),
+    "miss_share": ("<=", 0.06),
+    "asked_share": (">=", 0.7),
+    "flag_precision": (">=", 0.5),
     "offset": ("<=", 0),
 }
 SHARED_FLOORS: Floors = {

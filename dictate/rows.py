@@ -648,7 +648,7 @@ def _negate(item: Item, target: Target, atom: Atom) -> Value:
         for sense in atom.mark.of("generic"):
             opposite = {"normal": "abnormal", "abnormal": "normal", "present": "absent", "absent": "present", "reduced": "normal", "full": "reduced", "equal": "abnormal", "positive": "negative", "negative": "positive", "unseen": "present"}[sense.data]
             if opposite in item.generic:
-                return item.generic[opposite]  # type: ignore[index]
+                return item.generic[opposite]
     return value
 
 

@@ -1,5 +1,5 @@
 """`python -m dictate`."""
 
-from dictate.cli import app
+from dictate.cli import main
 
-app()
+main()

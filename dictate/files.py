@@ -37,7 +37,7 @@ _DOCUMENTS = (
     (b"OggS", "a sound file"),
     (b"fLaC", "a sound file"),
 )
-_OLDER = {"cp1252": "Windows-1252", "mac_roman": "Mac Roman", "cp850": "DOS code page 850"}
+_OLDER = {"cp1252": "Windows-1252", "mac_roman": "Mac Roman"}
 _NAMES = {"utf-8": "UTF-8", "utf-16": "UTF-16", "utf-32": "UTF-32", **_OLDER}
 _CONTROL = frozenset(range(32)) - frozenset(b"\t\n\v\f\r\x1a\x1b")
 _SAVE = "save it as plain text in UTF-8 and try again"

@@ -45,6 +45,8 @@ _NUMBERS = frozenset(
     nought first second third fourth fifth sixth seventh eighth ninth tenth over plus minus""".split()
 )
 _EVERYDAY = 1_500  # words that are hardly ever a misheard term
+_SMALL_WORD = 200  # the commonest words, no misheard part of a phrase
+_REMEMBERED = 50_000  # stretches whose candidates are kept
 _SURNAME = 10_000  # from here words are names and rarities, which one doubled letter may bring about
 _COMMON = 20_000  # an everyday word
 _ROWS = ("qwertyuiop", "asdfghjkl", "zxcvbnm")
@@ -55,6 +57,7 @@ _KEYS = {  # a letter -> those beside it on a keyboard
 }
 _VOWEL_LETTERS = frozenset("aeiouy")
 _WEAKEST, _SURE = -1.5, 2.0
+_TOO_WEAK = 4.3  # likeness that no circumstance makes up for
 _NEED = (-0.3, -0.6, -0.9, -1.2)  # least odds of a repair, by the number of terms surely misheard in the note
 _LONG = 9  # letters from which a generic word ("symmetrical") is told by its sound
 _WINDOW = 5  # most words, small ones included, that one term is looked for in
@@ -130,8 +133,8 @@ class _Form(NamedTuple):
     letters: str
 
 
-def _form(words: Iterable[str]) -> _Form:
-    words = list(words)
+@lru_cache(maxsize=65536)
+def _form(words: tuple[str, ...]) -> _Form:
     heard = sound(words)
     return _Form(heard, skeleton(heard), heard.translate(_SHAPE), "".join(words))
 
@@ -177,18 +180,11 @@ class _Index:
     words: list[str]
     by_length: dict[int, tuple[list[str], list[_Term]]]
     bones: dict[str, list[_Term]]
-    gaps: dict[tuple[_Phrase, _Phrase], list[tuple[str, _Phrase]]]
+    gaps: dict[_Phrase, dict[_Phrase, list[tuple[str, _Phrase]]]]
     deletions: dict[str, set[str]]
     pools: dict[int, tuple[list[str], list[_Term]]]
     targets: frozenset[str]  # words of phrases that may be told by their sound
-    forms: dict[str, _Form]
-
-    def form(self, word: str) -> _Form:
-        """The sound of one word of the lexicon."""
-        known = self.forms.get(word)
-        if known is None:
-            known = self.forms[word] = _form((word,))
-        return known
+    alike: dict[_Phrase, list[tuple[float, _Term]]]
 
 
 def _without_one(word: str) -> Iterator[str]:
@@ -253,7 +249,7 @@ def _build(lexicon: Lexicon) -> _Index:
         if size > 1:
             for i, word in enumerate(phrase):
                 if len(word) > 2:
-                    index.gaps.setdefault((phrase[:i], phrase[i + 1 :]), []).append((word, phrase))
+                    index.gaps.setdefault(phrase[:i], {}).setdefault(phrase[i + 1 :], []).append((word, phrase))
     index.targets = vocabulary - trivial
     for word in index.words:
         index.deletions.setdefault(word, set()).add(word)
@@ -265,6 +261,7 @@ def _build(lexicon: Lexicon) -> _Index:
 # -- what the note leaves over
 
 _FREE, _SMALL, _SOFT, _HELD, _STOP = range(5)
+_OPEN = (_FREE, _SMALL, _SOFT)
 
 
 class _Word(NamedTuple):
@@ -277,6 +274,9 @@ class _Word(NamedTuple):
     state: int
     rank: int
     price: float = 0.0
+
+
+_Side = tuple[_Phrase, int]  # the words beside a gap and the place of the outermost, -1 for none
 
 
 class _Found(NamedTuple):
@@ -316,10 +316,10 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
         mark = held.get(i)
         price = 0.0
         if mark is not None:
-            roles = {s.role for s in mark.senses}
-            soft = mark.end - mark.start == 1 and len(text) <= 6 and not mark.heard and not roles & {"side", "complete"}
-            state = _SOFT if soft else _HELD
-            price = max(_PRICE.get(role, _PRICE_TRADE) for role in roles)
+            state = _HELD
+            if mark.end - mark.start == 1 and len(text) <= 6 and not mark.heard and not mark.has("side", "complete"):
+                state = _SOFT
+                price = max(_PRICE.get(s.role, _PRICE_TRADE) for s in mark.senses)
         elif token.skipped:
             state = _SMALL
         elif titled or text in _NUMBERS or not _VOWEL_LETTERS.intersection(text):
@@ -427,7 +427,18 @@ def _rarity(rank: int) -> float:
     return math.log10(rank + 10)
 
 
-_TRACE = None
+def _alike_odds(form: _Form, term: _Term, several: int) -> float:
+    """What the likeness of a stretch and a term adds to the log odds."""
+    its, size = term.form, len(term.form.bones)
+    by_sound = _similar(form.heard, its.heard)
+    if by_sound < 0.5:
+        return -math.inf
+    return (
+        3.5 * by_sound + 3.1 * _similar(form.letters, its.letters) + 2.3 * _similar(form.bones, its.bones)
+        + 0.13 * size * (form.bones == its.bones) - 0.2 * size + 0.16 * _rarity(term.rank)
+        - 0.8 * (several == 1 and _derived(form.letters, its.letters))
+    )
+
 
 class _Repairer:
     def __init__(self, tokens: Tokens, lexicon: Lexicon, marks: Sequence[Mark], taken: frozenset[int]) -> None:
@@ -512,60 +523,72 @@ class _Repairer:
 
     def _read_gaps(self) -> None:
         words = self.words
+        behind, ahead = self._sides()
         for n, word in enumerate(words):
-            if word.state not in (_FREE, _SMALL, _SOFT):
+            if word.state not in _OPEN:
                 continue
+            start = [
+                (known, first) for before, first in behind[n]
+                if (known := self.index.gaps.get(before)) is not None and not (before and word.text in _BE)
+            ]
+            rank = -1
             for last in range(n, min(n + _GAP, len(words))):
-                if words[last].state not in (_FREE, _SMALL, _SOFT):
+                if words[last].state not in _OPEN:
                     break
-                if any(w.state == _FREE for w in words[n : last + 1]):
-                    self._read_gap(n, last + 1)
+                if words[last].state == _FREE:
+                    rank = max(rank, words[last].rank)
+                if rank >= _SMALL_WORD:
+                    for known, first in start:
+                        for after, place in ahead[last + 1]:
+                            if options := known.get(after):
+                                self._read_gap(n, last + 1, first, place, options)
 
-    def _sides(self, n: int, step: int) -> list[tuple[_Phrase, int]]:
-        """What stands beside a gap: no word, one, two or three, with the place of the outermost."""
-        out: list[tuple[_Phrase, int]] = [((), -1)]
-        keys: _Phrase = ()
-        while 0 <= n < len(self.words) and len(out) < 4:
+    def _sides(self) -> tuple[list[list[_Side]], list[list[_Side]]]:
+        """What stands before and after each word: nothing, one, two or three words, with the outermost."""
+        size = len(self.words)
+        behind: list[list[_Side]] = [[((), -1)] for _ in range(size + 1)]
+        ahead: list[list[_Side]] = [[((), -1)] for _ in range(size + 1)]
+        for n, word in enumerate(self.words):
+            if word.state == _SMALL:
+                behind[n + 1] = behind[n]
+            elif word.state != _STOP:
+                behind[n + 1] += [((*keys, word.key), n if first < 0 else first) for keys, first in behind[n][:3]]
+        for n in range(size - 1, -1, -1):
             word = self.words[n]
-            if word.state == _STOP:
-                break
-            if word.state != _SMALL:
-                keys = (word.key, *keys) if step < 0 else (*keys, word.key)
-                out.append((keys, n))
-            n += step
-        return out
+            if word.state == _SMALL:
+                ahead[n] = ahead[n + 1]
+            elif word.state != _STOP:
+                ahead[n] += [((word.key, *keys), n if last < 0 else last) for keys, last in ahead[n + 1][:3]]
+        return behind, ahead
 
-    def _read_gap(self, n: int, end: int) -> None:
+    def _read_gap(self, n: int, end: int, first: int, last: int, options: list[tuple[str, _Phrase]]) -> None:
+        """The word of a known phrase that words `n` up to `end` stand for; `first` and `last` are its other ends."""
         gap = self.words[n:end]
-        form: _Form | None = None
-        for before, first in self._sides(n - 1, -1):
-            for after, last in self._sides(end, 1):
-                options = self.index.gaps.get((before, after))
-                if not options or before and gap[0].text in _BE:
-                    continue
-                if max((len(w) for w in (*before, *after) if w in self.index.targets), default=0) < 4:
-                    continue
-                start = self.words[first].start if first >= 0 else gap[0].start
-                stop = self.words[last].end if last >= 0 else gap[-1].end
-                if not self._whole_marks(start, stop):
-                    continue
-                form = form or _form(w.text for w in gap)
-                keys = "".join(w.key for w in gap if w.state != _SMALL)
-                near = self.near.at(start, stop)
-                base = 0.6 * (len(gap) > 1) - 0.45 * (len(gap) > 2) - sum(w.price for w in gap)
-                base += 0.47 * _rarity(max(w.rank for w in gap if w.state == _FREE))
-                best: tuple[float, _Phrase] = (_WEAKEST, ())
-                for word, phrase in options:
-                    odds = 9.0 if word in (form.letters, keys) else base + self._gap_odds(form, word, phrase, near)
-                    if odds > best[0]:
-                        best = (odds, phrase if word in self.index.targets and odds < 9.0 else ())
-                    if _TRACE is not None and odds<9 and word in self.index.targets: _TRACE.append(("gap",start,stop,form.heard,form.bones,form.letters,(word,phrase,sound((word,)),_topics(self.lexicon.phrases[phrase], self.lexicon)),near,gap,0))
-                if best[1] and best[1] != (*before, *(w.key for w in gap), *after):
-                    self._offer(start, stop, best[1], best[0])
+        beside = [w.key for w in (*self.words[first if first >= 0 else n : n], *self.words[end : last + 1]) if w.state != _SMALL]
+        if max((len(w) for w in beside if w in self.index.targets), default=0) < 4:
+            return
+        start = self.words[first if first >= 0 else n].start
+        stop = self.words[last if last >= 0 else end - 1].end
+        if not self._whole_marks(start, stop):
+            return
+        form = _form(tuple(w.text for w in gap))
+        keys = [w.key for w in gap if w.state != _SMALL]
+        near = self.near.at(start, stop)
+        base = 0.6 * (len(gap) > 1) - 0.45 * (len(gap) > 2) - sum(w.price for w in gap)
+        base += 0.47 * _rarity(max(w.rank for w in gap if w.state == _FREE))
+        best: tuple[float, _Phrase] = (_WEAKEST, ())
+        for word, phrase in options:
+            if word in (form.letters, "".join(keys)):
+                return
+            odds = base + self._gap_odds(form, word, phrase, near)
+            if odds > best[0]:
+                best = (odds, phrase if word in self.index.targets else ())
+        if best[1]:
+            self.found.append(_Found(start, stop, best[1], True, best[0]))
 
     def _gap_odds(self, gap: _Form, word: str, phrase: _Phrase, near: frozenset[str]) -> float:
         """Log odds that the stretch is the word that the phrase has in its place."""
-        its = self.index.form(word)
+        its = _form((word,))
         by_sound, by_letters = _similar(gap.heard, its.heard), _similar(gap.letters, its.letters)
         by_bones = _similar(gap.bones, its.bones)
         if by_sound + by_letters + by_bones < 1.35:
@@ -582,66 +605,71 @@ class _Repairer:
     def _read_stretches(self) -> None:
         words = self.words
         for n, word in enumerate(words):
-            if word.state not in (_FREE, _SMALL, _SOFT):
+            if word.state not in _OPEN or word.state == _SOFT and word.price >= _PRICE["cue"]:
                 continue
-            free = odd = False
+            rank = -1
             for last in range(n, min(n + _WINDOW, len(words))):
-                if words[last].state not in (_FREE, _SMALL, _SOFT):
+                if words[last].state not in _OPEN:
                     break
-                free |= words[last].state == _FREE
-                odd |= words[last].rank >= _UNKNOWN
-                if free and not (word.state == _SOFT and word.price >= _PRICE["cue"]):
-                    self._read_stretch(words[n : last + 1], odd)
+                if words[last].state == _FREE:
+                    rank = max(rank, words[last].rank)
+                if rank < _EVERYDAY or words[last].text in _ARTICLES:
+                    continue
+                if last == n or word.text not in _BE:
+                    self._read_stretch(words[n : last + 1], rank)
 
-    def _read_stretch(self, stretch: list[_Word], odd: bool) -> None:
-        several = len(stretch)
-        common = max(w.rank for w in stretch if w.state == _FREE)
-        form = _form(w.text for w in stretch)
-        if len(form.letters) < 4 or stretch[-1].text in _ARTICLES or several > 1 and stretch[0].text in _BE:
-            return
-        if common < _EVERYDAY or several == 1 and not odd and len(form.letters) < 6:
-            return
-        near_by: Iterable[_Term]
-        if odd:
-            pool, terms = self._pool(len(form.heard))
-            found = process.extract(form.heard, pool, scorer=_similar, score_cutoff=0.5, limit=12)
-            near_by = [terms[i] for _, _, i in found]
-        else:
-            near_by = set(self.index.bones.get(form.bones, ()))
-            if len(form.bones) >= 4:
-                near_by.update(t for shorter in _without_one(form.bones) for t in self.index.bones.get(shorter, ()))
+    def _read_stretch(self, stretch: list[_Word], rank: int) -> None:
+        several, odd = len(stretch), rank >= _UNKNOWN
+        near_by = self._alike(tuple(w.text for w in stretch), odd)
         if not near_by or tuple(w.key for w in stretch if w.state != _SMALL) in self.lexicon.phrases:
             return
         start, end = stretch[0].start, stretch[-1].end
+        if not self._whole_marks(start, end):
+            return
         near = self.near.at(start, end)
-        base = 0.47 * _rarity(common) + 0.6 * odd - 12.1
+        base = 0.47 * _rarity(rank) + 0.6 * odd - 12.1
         base += 0.75 * (several > 1) + 0.75 * (several > 2) - sum(w.price for w in stretch)
-        for term in near_by:
-            its = term.form
-            alike = 3.5 * _similar(form.heard, its.heard) + 3.1 * _similar(form.letters, its.letters)
-            odds = (
-                base + alike + 2.3 * _similar(form.bones, its.bones) + 0.13 * len(its.bones) * (form.bones == its.bones)
-                - 0.2 * len(its.bones) + 1.4 * (not term.target or bool(term.topics & near)) + 0.16 * _rarity(term.rank)
-                - 0.8 * (several == 1 and _derived(form.letters, its.letters))
-            )
-            if _TRACE is not None: _TRACE.append(("term",start,end,form.heard,form.bones,form.letters,term,near,stretch))
-            self._offer(start, end, term.phrase if term.target else (), odds)
+        for alike, term in near_by:
+            odds = base + alike + 1.4 * (not term.target or not near.isdisjoint(term.topics))
+            if odds > _WEAKEST:
+                self.found.append(_Found(start, end, term.phrase if term.target else (), True, odds))
 
-    def _offer(self, start: int, end: int, phrase: _Phrase, odds: float) -> None:
-        if odds > _WEAKEST and self._whole_marks(start, end):
-            self.found.append(_Found(start, end, phrase, True, odds))
+    def _alike(self, words: tuple[str, ...], odd: bool) -> list[tuple[float, _Term]]:
+        """Terms that may have been said, with their share of the odds.
+
+        Any that sound alike for what holds no English word, else those of nearly the same consonants.
+        """
+        known = self.index.alike.get(words)
+        if known is not None:
+            return known
+        form = _form(words)
+        near_by: Iterable[_Term] = ()
+        if len(form.letters) >= (4 if len(words) > 1 or odd else 6):
+            if odd:
+                pool, terms = self._pool(len(form.heard))
+                found = process.extract(form.heard, pool, scorer=_similar, score_cutoff=0.5, limit=12)
+                near_by = [terms[i] for _, _, i in found]
+            else:
+                table = self.index.bones
+                forms = {form.bones, *_without_one(form.bones)} if len(form.bones) >= 4 else {form.bones}
+                near_by = {t.phrase: t for bones in forms for t in table.get(bones, ())}.values()
+        known = [(alike, term) for term in near_by if (alike := _alike_odds(form, term, len(words))) > _TOO_WEAK]
+        if len(self.index.alike) > _REMEMBERED:
+            self.index.alike.clear()
+        self.index.alike[words] = known
+        return known
 
     def _pool(self, size: int) -> tuple[list[str], list[_Term]]:
+        """The terms of about this length, by their sound."""
         pool = self.index.pools.get(size)
         if pool is None:
             pool = ([], [])
-            for length in range(int(size * 0.65), int(size / 0.65) + 2):
+            for length in range(int(size * 0.7), int(size / 0.7) + 1):
                 names, terms = self.index.by_length.get(length, ([], []))
                 pool[0].extend(names)
                 pool[1].extend(terms)
             self.index.pools[size] = pool
         return pool
-
 
 
 def find(tokens: Tokens, lexicon: Lexicon, marks: Sequence[Mark], taken: frozenset[int] = frozenset()) -> list[Mark]:

@@ -78,7 +78,7 @@ def test_the_python_examples_run() -> None:
 
     assert dictate.component
     for block in blocks:
-        exec(compile(block.replace("print(", "str("), "README.md", "exec"), {})
+        exec(compile(block, "README.md", "exec"), {"print": lambda *_: None})
 
 
 def test_the_lexicon_example_loads_and_reads(tmp_path: Path) -> None:

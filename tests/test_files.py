@@ -44,7 +44,6 @@ def test_wide_encodings_are_read_and_named(encoding: str) -> None:
         ("café owner, pupils 3½ mm – brisk", "cp1252", "Windows-1252"),
         ("“No double vision”, he said", "cp1252", "Windows-1252"),
         ("café owner, pupils 4 mm", "mac_roman", "Mac Roman"),
-        ("pupils 3½ mm", "cp850", "DOS code page 850"),
     ],
 )
 def test_an_older_encoding_is_read_where_only_one_fits(text: str, encoding: str, name: str) -> None:
@@ -53,9 +52,9 @@ def test_an_older_encoding_is_read_where_only_one_fits(text: str, encoding: str,
 
 
 REFUSED = [
-    (b"Etat \xc9tat", "may be Windows-1252 or Mac Roman"),
+    (b"\xe9tat", "may be Windows-1252 or Mac Roman"),
     (b"pupils \xff\xfa 4", "not UTF-8"),
-    ("Pupille 4 mm, dilatée".encode()[:-2] + b" \xc3", "UTF-8 with damage at byte 25"),
+    ("café, clich".encode() + b"\xc3", "UTF-8 with damage at byte 13"),
     (b"\xff\xfeP", "UTF-16 and is damaged"),
     (b"%PDF-1.7 ...", "a PDF document"),
     (b"PK\x03\x04....", "a word processor file or an archive"),
@@ -135,7 +134,7 @@ def test_standard_input(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(b"Pupils equal.")))
     assert read_file("-").text == "Pupils equal."
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(b"x" * (MAX_BYTES + 5))))
-    with pytest.raises(NoteError, match="standard input: .* more"):
+    with pytest.raises(NoteError, match=r"standard input: .* more"):
         read_file("-")
 
 

@@ -152,7 +152,6 @@ WRONG = {
         "item 'no.item' is in no file",
     ),
     "an item twice": ('group = "mine"\n' + ITEM.replace("a.b", "pupil.size"), "pupil.size: the item is already in"),
-    "a phrase without a word": (f'group = "mine"\n{ITEM}names = ["  "]\n', "mine.toml"),
     "misheard for nothing": ('group = "mine"\n[misheard]\n"zzq" = "no such term"\n', "misheard 'zzq': "),
 }
 

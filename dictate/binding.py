@@ -690,6 +690,8 @@ class Binder:
             foreign = sum(1 for h in heads if atom.end <= h.start and h.end <= side.start and not h.soft and h is not head and not (head and h in head.group))
             between = bisect_left(neighbours, side.start, key=lambda a: a.start) - n - 1
             cost = COST["next_side"] + COST["next_side_comma"] * commas + COST["next_side_and"] * links + 3.0 * foreign + COST["between"] * between
+            if side.value == "both" and self._names_next(atom.sentence, side):
+                cost += 0.8
             if side.start - atom.end > 6:
                 cost += 0.1 * (side.start - atom.end - 6)
             if scene.segments.cell_of[side.start] != scene.segments.cell_of[atom.start]:
@@ -707,6 +709,12 @@ class Binder:
                     cost += 0.3 if held.block else 1.5
                 out.append((cost, held, "held"))
         return out
+
+    def _names_next(self, sentence: int, side: Side) -> bool:
+        """"... both maculae normal": a plural name right behind a side takes it along."""
+        heads = self._heads_in(sentence)
+        at = bisect_left(heads, side.end, key=lambda h: h.start)
+        return at < len(heads) and heads[at].start - side.end <= 1 and heads[at].plural
 
     def _side_soon(self, atom: Atom) -> bool:
         sides = self._sides_in(atom.sentence)

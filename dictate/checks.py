@@ -108,7 +108,12 @@ def _across_sides(rows: list[Observation], lexicon: Lexicon) -> None:
 def _repeated(rows: list[Observation], lexicon: Lexicon) -> bool:
     """"9, 11 and 14": repeats of one measurement told in a row are no conflict."""
     item = lexicon.items[rows[0].item]
-    return item.kind == "quantity" and len({r.group for r in rows}) == 1 and rows[0].group >= 0
+    if item.kind != "quantity":
+        return False
+    if len({r.group for r in rows}) == 1 and rows[0].group >= 0:
+        return True
+    places = sorted(r.order for r in rows)
+    return len(rows) > 2 and all(b - a <= 4 for a, b in zip(places, places[1:], strict=False))
 
 
 def _specific(rows: list[Observation], lexicon: Lexicon) -> None:

@@ -72,6 +72,9 @@ class Emitter:
         self.context_by_sentence: dict[int, list[Mark]] = {}
         for context in scene.contexts:
             self.context_by_sentence.setdefault(scene.segments.sentence_of[context.start], []).append(context)
+        self.sides_by_sentence: dict[int, list[Side]] = {}
+        for side in scene.sides:
+            self.sides_by_sentence.setdefault(side.sentence, []).append(side)
         self.heads_by_sentence: dict[int, list[Head]] = {}
         for head in scene.heads:
             self.heads_by_sentence.setdefault(head.sentence, []).append(head)
@@ -143,7 +146,7 @@ class Emitter:
             if owner is not None and owner.atom is atom:
                 picked.append(mark)
         picked = self._chained(picked, candidates)
-        if key == "gaze" and any(t.value == item.generic.get("normal") for t in one.option.targets if t.item == item.key):
+        if key in ("gaze", "region") and any(t.value == item.generic.get("normal") for t in one.option.targets if t.item == item.key):
             picked = [m for m in picked if "all" not in self._values_of(m, key) and (0 <= m.start - atom.end <= 1 or 0 <= atom.start - m.end <= 1)]
         values: list[str | int] = []
         for mark in picked:
@@ -189,6 +192,9 @@ class Emitter:
             self.owners[mark.start, key] = self._find_owner(mark, key, sentence)
         return self.owners[mark.start, key]
 
+    def _side_between(self, sentence: int, a: int, b: int) -> bool:
+        return any(a <= s.start and s.end <= b for s in self.sides_by_sentence.get(sentence, ()))
+
     def _find_owner(self, mark: Mark, key: str, sentence: list[Bound]) -> Bound | None:
         best: Bound | None = None
         lowest = 1e9
@@ -213,6 +219,8 @@ class Emitter:
                 if a <= h.start and h.end <= b and not h.soft and h is not one.option.head
             )
             cost = 1.0 * stops + 0.8 * links + 1.6 * between + 0.05 * len(gap) + (0.1 if behind else 0.0) + 0.5 * names
+            if not behind and key in ("sector", "region", "gaze") and self._side_between(atom.sentence, a, b):
+                cost += 0.6
             if atom.start in self.negation:
                 cost += 2.0 * stops
             if not behind and one.option.head is not None and one.option.head.start <= mark.start:
@@ -334,6 +342,7 @@ class Emitter:
             if one.option.targets and not (one.atom.sort in ("alone", "word") and one.atom.start in qualified):
                 self._emit_one(number, one)
         self._untaken()
+        self._correction_behind()
         self._deny_elsewhere(elsewhere)
         self._same_again()
         self._except()
@@ -390,7 +399,23 @@ class Emitter:
         head = one.option.head
         if head is None or head.end > one.atom.start:
             return False
+        if all(not self.scene.lexicon.items[t.item].sided for t in one.option.targets):
+            return False
         return any(t.key in (",", "and", "but", ";") for t in self.tokens.tokens[head.end : one.atom.start])
+
+    def _correction_behind(self) -> None:
+        """"That's all without glasses.": a sentence that tells the circumstance of what came before."""
+        by_sentence = self._rows_by_sentence()
+        for sentence, contexts in self.context_by_sentence.items():
+            values = [v for m in contexts for v in self._values_of(m, "correction")]
+            bounds = self.scene.segments.sentences[sentence]
+            words = {t.key for t in self.tokens.tokens[bounds.start : bounds.end] if t.kind == "word"}
+            if len(values) != 1 or by_sentence.get(sentence) or not words & {"that", "all", "those", "these", "both"} or len(words) > 8:
+                continue
+            for n in range(sentence - 5, sentence):
+                for row in by_sentence.get(n, ()):
+                    if "correction" in self.scene.lexicon.items[row.item].context and "correction" not in row.context and row.value != "not_done":
+                        row.context["correction"] = values[0]
 
     def _untaken(self) -> None:
         """Numbers that are circumstances and that no value took: a row of their own."""

@@ -642,7 +642,7 @@ class Binder:
         else:
             none_cost = COST["no_side_measure"]
         return self._side_choices(
-            atom, head, neighbours, n, none_cost, pair, {item.topic for item in items}, told=not plain_value
+            atom, head, neighbours, n, none_cost, pair, {item.topic for item in items}, told=not plain_value and not all(item.side_optional for item in items)
         )
 
     def _side_choices(

@@ -569,6 +569,8 @@ class Binder:
                 if sense.role == "alone" and (sense.data != "finding" or self._far(atom, head, way)):
                     continue
                 away = 0.9 if in_hand and sense.topic not in in_hand else 0.0
+                if not in_hand and sense.data == "circumstance":
+                    away = 0.4
                 options += [(c + away, t) for c, t in targets_under(self.scene, atom, sense)]
             if not options:
                 continue

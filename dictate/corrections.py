@@ -74,9 +74,12 @@ def _strike_one(
     tokens: Tokens, events: list[tuple[int, int, str, Mark | None]], cue: Mark, segments: Segments, struck: set[int]
 ) -> None:
     low = bisect_left(events, cue.start - _REACH - 12, key=lambda e: e[0])
-    high = bisect_left(events, cue.end + 9, key=lambda e: e[0])
+    high = bisect_left(events, cue.end + 18, key=lambda e: e[0])
     near = events[low:high]
-    following = [e for e in near if e[0] >= cue.end and e[0] - cue.end <= 8 and e[0] not in struck]
+    said = {t.key for t in tokens.tokens[cue.start : cue.end]}
+    drop = bool(said & {"scratch", "delete", "cancel", "erase", "ignore", "disregard", "strike"})
+    reach = 16 if drop else 8
+    following = [e for e in near if e[0] >= cue.end and e[0] - cue.end <= reach and e[0] not in struck]
     earlier = [
         e for e in near if e[1] <= cue.start and cue.start - e[1] <= _REACH and not any(i in struck for i in range(e[0], e[1]))
     ]
@@ -84,11 +87,9 @@ def _strike_one(
         struck.update(range(cue.start, cue.end))
         return
     sentence = segments.sentence_of[cue.start]
-    said = {t.key for t in tokens.tokens[cue.start : cue.end]}
-    drop = bool(said & {"scratch", "delete", "cancel", "erase", "ignore", "disregard", "strike"})
     match: tuple[int, int, str, Mark | None] | None = None
     if following and (segments.sentence_of[following[0][0]] in (sentence, sentence + 1)):
-        for lead in following[:2]:
+        for lead in following[: 4 if drop else 2]:
             match = _same_kind(lead, earlier, segments, sentence)
             if match is not None:
                 break

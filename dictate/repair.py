@@ -13,7 +13,7 @@ import math
 import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib import metadata
 from typing import NamedTuple
@@ -168,7 +168,6 @@ def _rank(word: str) -> int:
 class _Term:
     phrase: _Phrase
     form: _Form
-    what: _What
     topics: frozenset[str]
     rank: int
     target: bool  # else it only keeps its place: sides, sectors, generic words are not told by sound
@@ -176,20 +175,55 @@ class _Term:
 
 @dataclass
 class _Index:
-    vocabulary: frozenset[str]
-    words: list[str]
-    by_length: dict[int, tuple[list[str], list[_Term]]]
-    bones: dict[str, list[_Term]]
-    gaps: dict[_Phrase, dict[_Phrase, list[tuple[str, _Phrase]]]]
-    deletions: dict[str, set[str]]
-    pools: dict[int, tuple[list[str], list[_Term]]]
+    """The lexicon as repair needs it, made once for a lexicon."""
+
+    lexicon: Lexicon
+    vocabulary: frozenset[str]  # every word of a phrase or a cue
     targets: frozenset[str]  # words of phrases that may be told by their sound
-    alike: dict[_Phrase, list[tuple[float, _Term]]]
+    words: list[str]  # the vocabulary's words of some length
+    edges: dict[str, list[_Term]] = field(default_factory=dict)
+    pools: dict[tuple[str, int], tuple[list[str], list[_Term]]] = field(default_factory=dict)
+    bones: dict[str, list[_Term]] = field(default_factory=dict)
+    gaps: dict[_Phrase, dict[_Phrase, list[tuple[str, _Phrase]]]] = field(default_factory=dict)
+    deletions: dict[str, set[str]] = field(default_factory=dict)
+    alike: dict[_Phrase, list[tuple[float, _Term]]] = field(default_factory=dict)
+    slips: dict[tuple[str, str], set[str]] = field(default_factory=dict)
+    subjects: dict[_Phrase | tuple[int, ...], frozenset[str]] = field(default_factory=dict)
+
+    def pool(self, edge: str, size: int) -> tuple[list[str], list[_Term]]:
+        """The terms of that edge that sound about `size` signs long, and their sounds."""
+        known = self.pools.get((edge, size))
+        if known is None:
+            terms = [t for t in self.edges.get(edge, ()) if 0.7 * size <= len(t.form.heard) <= size / 0.7]
+            known = self.pools[edge, size] = ([t.form.heard for t in terms], terms)
+        return known
+
+    def topics(self, phrase: _Phrase) -> frozenset[str]:
+        """The subjects of a phrase: its topics and the groups that these belong to."""
+        known = self.subjects.get(phrase)
+        if known is None:
+            known = self.subjects[phrase] = _topics(self.lexicon.phrases[phrase], self.lexicon)
+        return known
+
+    def topics_of(self, mark: Mark) -> frozenset[str]:
+        """The subjects of a mark."""
+        key = tuple(map(id, mark.senses))  # the lexicon keeps its senses alive
+        known = self.subjects.get(key)
+        if known is None:
+            senses = [s for s in mark.of("name", "topic", "alone", "word") if s.topic or s.item]
+            plain_word = mark.has("generic", "side")
+            known = self.subjects[key] = frozenset() if plain_word else _topics(senses, self.lexicon)
+        return known
 
 
 def _without_one(word: str) -> Iterator[str]:
     for i in range(len(word)):
         yield word[:i] + word[i + 1 :]
+
+
+def _edges(bones: str) -> tuple[str, str]:
+    """How a term begins and how it ends; one of the two is mostly heard aright."""
+    return "^" + bones[:1], bones[-2:] + "$"
 
 
 def _what(senses: Sequence[Sense]) -> _What:
@@ -226,31 +260,35 @@ def _index(lexicon: Lexicon) -> _Index:
 
 
 def _build(lexicon: Lexicon) -> _Index:
-    vocabulary = frozenset(w for table in (lexicon.phrases, lexicon.cues) for p in table for w in p)
-    index = _Index(vocabulary, sorted(w for w in vocabulary if w.isalpha() and len(w) > 3), {}, {}, {}, {}, {}, frozenset(), {})
-    single = {p[0] for p in lexicon.phrases if len(p) == 1}
-    trivial = {p[0] for p, senses in lexicon.phrases.items() if len(p) == 1 and {s.role for s in senses} & _PLAIN} | _NUMBERS
-    trivial |= {p[0] for p in lexicon.cues if len(p) == 1}
-    for phrase, senses in lexicon.phrases.items():
+    phrases = lexicon.phrases
+    vocabulary = frozenset(w for table in (phrases, lexicon.cues) for p in table for w in p)
+    single = {p[0] for p in phrases if len(p) == 1}
+    trivial = {w for w in single if any(s.role in _PLAIN for s in phrases[(w,)])}
+    trivial |= {p[0] for p in lexicon.cues if len(p) == 1} | _NUMBERS
+    words = sorted(w for w in vocabulary if w.isalpha() and len(w) > 3)
+    index = _Index(lexicon, vocabulary, vocabulary - trivial, words)
+    for phrase, senses in phrases.items():
         size = len(phrase)
         usable = _usable(phrase, senses)
         if size > 5 or not usable and (size > 1 or all(s.cased for s in senses)):
             continue
-        if size == 1 or size <= 3 and min(map(len, phrase)) > 2 and any(w not in single and w not in trivial and _stem_rank(w) >= _NAME for w in phrase):
-            letters = "".join(phrase)
-            if len(letters) < 5 or not letters.isalpha() or size > 1 and any(w in trivial for w in phrase):
-                continue
-            term = _Term(phrase, _form(phrase), _what(senses), _topics(senses, lexicon), min(map(_stem_rank, phrase)), usable)
-            names, terms = index.by_length.setdefault(len(term.form.heard), ([], []))
-            names.append(term.form.heard)
-            terms.append(term)
-            for bones in {term.form.bones, *_without_one(term.form.bones)}:
-                index.bones.setdefault(bones, []).append(term)
         if size > 1:
             for i, word in enumerate(phrase):
-                if len(word) > 2:
+                beside = (*phrase[:i], *phrase[i + 1 :])
+                if len(word) > 2 and any(len(w) > 3 and w in index.targets for w in beside):
                     index.gaps.setdefault(phrase[:i], {}).setdefault(phrase[i + 1 :], []).append((word, phrase))
-    index.targets = vocabulary - trivial
+        letters = "".join(phrase)
+        if size > 3 or len(letters) < 5 or not letters.isalpha():
+            continue
+        # A term of several words is looked for as a whole if one of them is a name that never stands alone.
+        if size == 1 or not trivial.intersection(phrase) and min(map(len, phrase)) > 2 and any(
+            w not in single and _stem_rank(w) >= _NAME for w in phrase
+        ):
+            term = _Term(phrase, _form(phrase), _topics(senses, lexicon), min(map(_stem_rank, phrase)), usable)
+            for edge in _edges(term.form.bones):
+                index.edges.setdefault(edge, []).append(term)
+            for bones in {term.form.bones, *_without_one(term.form.bones)}:
+                index.bones.setdefault(bones, []).append(term)
     for word in index.words:
         index.deletions.setdefault(word, set()).add(word)
         for shorter in _without_one(word):
@@ -309,7 +347,7 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
             titled = token.key == "." and titled
             i = end
             continue
-        text = plain(token.text)
+        text = token.text.lower() if token.text.isascii() else plain(token.text)
         if end + 1 < size and every[end].key == "'" and every[end + 1].text in _JOINED and every[end].start == token.end and every[end + 1].start == every[end].end:
             text += every[end + 1].text
             end += 2
@@ -338,14 +376,10 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
 class _Near:
     """The subjects named around a place."""
 
-    def __init__(self, marks: Sequence[Mark], lexicon: Lexicon) -> None:
-        self.places: list[int] = []
-        self.topics: list[frozenset[str]] = []
-        for mark in marks:
-            senses = [s for s in mark.of("name", "topic", "alone", "word") if s.topic or s.item]
-            if senses and not mark.has("generic", "side"):
-                self.places.append(mark.start)
-                self.topics.append(_topics(senses, lexicon))
+    def __init__(self, marks: Sequence[Mark], index: _Index) -> None:
+        told = [(mark.start, topics) for mark in marks if (topics := index.topics_of(mark))]
+        self.places = [place for place, _ in told]
+        self.topics = [topics for _, topics in told]
 
     def at(self, start: int, end: int) -> frozenset[str]:
         """Topics within reach of tokens `start` up to `end`: further back than ahead."""
@@ -405,15 +439,22 @@ def _slips(word: _Word, index: _Index) -> set[str]:
     """The lexicon words that this one is a plain typing slip of."""
     if word.state != _FREE or word.end - word.start != 1 or word.rank < _SURNAME or len(word.text) < 4:
         return set()
-    found = {
-        near
-        for form in {word.text, word.key}
-        for near in _one_edit(form, index)
-        if len(near) >= 4 and not word.text.startswith(near) and _is_slip(form, near, index.words)
-    }
-    if word.rank < _ENGLISH_WORDS:
-        return {near for near in found if _doubled(word.text, near)}
-    return found if found and not _near_english(word.text, index.vocabulary) else set()
+    known = index.slips.get((word.text, word.key))
+    if known is None:
+        known = {
+            near
+            for form in {word.text, word.key}
+            for near in _one_edit(form, index)
+            if len(near) >= 4 and not word.text.startswith(near) and _is_slip(form, near, index.words)
+        }
+        if word.rank < _ENGLISH_WORDS:
+            known = {near for near in known if _doubled(word.text, near)}
+        elif known and _near_english(word.text, index.vocabulary):
+            known = set()
+        if len(index.slips) > _REMEMBERED:
+            index.slips.clear()
+        index.slips[word.text, word.key] = known
+    return known
 
 
 def _derived(word: str, other: str) -> bool:
@@ -440,13 +481,28 @@ def _alike_odds(form: _Form, term: _Term, several: int) -> float:
     )
 
 
+@lru_cache(maxsize=65536)
+def _gap_odds(gap: _Form, word: str) -> float:
+    """What the likeness of a stretch and one word of a phrase adds to the log odds."""
+    its = _form((word,))
+    by_sound, by_letters = _similar(gap.heard, its.heard), _similar(gap.letters, its.letters)
+    by_bones = _similar(gap.bones, its.bones)
+    if by_sound + by_letters + by_bones < 1.35:
+        return -math.inf
+    return (
+        3.0 * by_sound + 0.9 * by_bones + 1.2 * by_letters + 1.7 * max(by_sound, by_letters)
+        + 1.1 * _similar(gap.shape, its.shape) + 0.2 * len(its.bones) * (gap.bones == its.bones)
+        - 0.09 * len(its.bones) + 0.42 * _rarity(_stem_rank(word)) - 11.3
+    )
+
+
 class _Repairer:
     def __init__(self, tokens: Tokens, lexicon: Lexicon, marks: Sequence[Mark], taken: frozenset[int]) -> None:
         self.tokens = tokens
         self.lexicon = lexicon
         self.index = _index(lexicon)
         self.words = _words(tokens, marks, taken, self.index.vocabulary)
-        self.near = _Near(marks, lexicon)
+        self.near = _Near(marks, self.index)
         self.covering: dict[int, tuple[int, int]] = {}  # token -> the reach of the marks on it
         for mark in marks:
             for i in range(mark.start, mark.end):
@@ -546,27 +602,24 @@ class _Repairer:
     def _sides(self) -> tuple[list[list[_Side]], list[list[_Side]]]:
         """What stands before and after each word: nothing, one, two or three words, with the outermost."""
         size = len(self.words)
-        behind: list[list[_Side]] = [[((), -1)] for _ in range(size + 1)]
-        ahead: list[list[_Side]] = [[((), -1)] for _ in range(size + 1)]
+        nothing: list[_Side] = [((), -1)]
+        behind, ahead = [nothing] * (size + 1), [nothing] * (size + 1)
         for n, word in enumerate(self.words):
             if word.state == _SMALL:
                 behind[n + 1] = behind[n]
             elif word.state != _STOP:
-                behind[n + 1] += [((*keys, word.key), n if first < 0 else first) for keys, first in behind[n][:3]]
+                behind[n + 1] = nothing + [((*keys, word.key), n if first < 0 else first) for keys, first in behind[n][:3]]
         for n in range(size - 1, -1, -1):
             word = self.words[n]
             if word.state == _SMALL:
                 ahead[n] = ahead[n + 1]
             elif word.state != _STOP:
-                ahead[n] += [((word.key, *keys), n if last < 0 else last) for keys, last in ahead[n + 1][:3]]
+                ahead[n] = nothing + [((word.key, *keys), n if last < 0 else last) for keys, last in ahead[n + 1][:3]]
         return behind, ahead
 
     def _read_gap(self, n: int, end: int, first: int, last: int, options: list[tuple[str, _Phrase]]) -> None:
         """The word of a known phrase that words `n` up to `end` stand for; `first` and `last` are its other ends."""
         gap = self.words[n:end]
-        beside = [w.key for w in (*self.words[first if first >= 0 else n : n], *self.words[end : last + 1]) if w.state != _SMALL]
-        if max((len(w) for w in beside if w in self.index.targets), default=0) < 4:
-            return
         start = self.words[first if first >= 0 else n].start
         stop = self.words[last if last >= 0 else end - 1].end
         if not self._whole_marks(start, stop):
@@ -580,25 +633,13 @@ class _Repairer:
         for word, phrase in options:
             if word in (form.letters, "".join(keys)):
                 return
-            odds = base + self._gap_odds(form, word, phrase, near)
-            if odds > best[0]:
-                best = (odds, phrase if word in self.index.targets else ())
+            odds = base + _gap_odds(form, word)
+            if odds + 1.7 > best[0]:
+                odds += 1.7 * (not near.isdisjoint(self.index.topics(phrase)))
+                if odds > best[0]:
+                    best = (odds, phrase if word in self.index.targets else ())
         if best[1]:
             self.found.append(_Found(start, stop, best[1], True, best[0]))
-
-    def _gap_odds(self, gap: _Form, word: str, phrase: _Phrase, near: frozenset[str]) -> float:
-        """Log odds that the stretch is the word that the phrase has in its place."""
-        its = _form((word,))
-        by_sound, by_letters = _similar(gap.heard, its.heard), _similar(gap.letters, its.letters)
-        by_bones = _similar(gap.bones, its.bones)
-        if by_sound + by_letters + by_bones < 1.35:
-            return -math.inf
-        topics = _topics(self.lexicon.phrases[phrase], self.lexicon)
-        return (
-            3.0 * by_sound + 0.9 * by_bones + 1.2 * by_letters + 1.7 * max(by_sound, by_letters)
-            + 1.1 * _similar(gap.shape, its.shape) + 0.2 * len(its.bones) * (gap.bones == its.bones)
-            - 0.09 * len(its.bones) + 1.7 * bool(topics & near) + 0.42 * _rarity(_stem_rank(word)) - 11.3
-        )
 
     # -- whole terms
 
@@ -646,9 +687,12 @@ class _Repairer:
         near_by: Iterable[_Term] = ()
         if len(form.letters) >= (4 if len(words) > 1 or odd else 6):
             if odd:
-                pool, terms = self._pool(len(form.heard))
-                found = process.extract(form.heard, pool, scorer=_similar, score_cutoff=0.5, limit=12)
-                near_by = [terms[i] for _, _, i in found]
+                found: dict[_Phrase, _Term] = {}
+                for edge in _edges(form.bones):
+                    names, terms = self.index.pool(edge, len(form.heard))
+                    for _, _, i in process.extract(form.heard, names, scorer=_similar, score_cutoff=0.5, limit=8):
+                        found[terms[i].phrase] = terms[i]
+                near_by = found.values()
             else:
                 table = self.index.bones
                 forms = {form.bones, *_without_one(form.bones)} if len(form.bones) >= 4 else {form.bones}
@@ -658,18 +702,6 @@ class _Repairer:
             self.index.alike.clear()
         self.index.alike[words] = known
         return known
-
-    def _pool(self, size: int) -> tuple[list[str], list[_Term]]:
-        """The terms of about this length, by their sound."""
-        pool = self.index.pools.get(size)
-        if pool is None:
-            pool = ([], [])
-            for length in range(int(size * 0.7), int(size / 0.7) + 1):
-                names, terms = self.index.by_length.get(length, ([], []))
-                pool[0].extend(names)
-                pool[1].extend(terms)
-            self.index.pools[size] = pool
-        return pool
 
 
 def find(tokens: Tokens, lexicon: Lexicon, marks: Sequence[Mark], taken: frozenset[int] = frozenset()) -> list[Mark]:

@@ -63,7 +63,8 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
         if names:
             also = tuple(s for s in mark.of("alone") if s.data == "finding")
             also += tuple(
-                Sense("name", s.source, s.item, s.topic, context=s.context) for s in mark.of("context") if s.item and s.topic
+                Sense("name", s.source, s.item, s.topic, context=s.context, data="circumstance")
+                for s in mark.of("context") if s.item and s.topic
             )
             scene.heads.append(
                 Head(mark.start, mark.end, names + also, segments.sentence_of[mark.start], mark.plural, mark.heard, talk)

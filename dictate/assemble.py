@@ -148,6 +148,8 @@ def _bundles(rows: list[Observation]) -> list[tuple[list[Observation], str, str]
             key: tuple[object, ...]
             if reason == "conflict":
                 key = (reason, detail) if detail.startswith("#") else (reason, row.item)
+            elif reason == "order":
+                key = (reason, row.item)
             elif row.group >= 0:
                 key = (reason, row.group, row.item)
             else:

@@ -21,7 +21,7 @@ def check_ranges(rows: list[Observation], lexicon: Lexicon) -> None:
         if item.plausible:
             low, high = item.plausible
             if any(not low <= v <= high for v in numbers):
-                row.doubt("range", f"{low:g} to {high:g} {item.unit}".strip())
+                row.doubt("range", f"{low:g} to {high:g} {item.unit if item.unit != '1' else ''}".strip())
         if item.allowed and any(v not in item.allowed for v in numbers):
             row.doubt("range", "")
 

@@ -21,21 +21,45 @@ _Phrase = tuple[str, ...]
 _NEVER_SPELT = frozenset({"rl", "lr", "re", "le", "in", "it", "no", "so", "to", "at", "on", "is", "of", "as", "or", "be", "an", "am", "us", "he", "we", "me", "do", "by", "if"})
 
 
-def _matcher(lexicon: Lexicon, name: str) -> tuple[Any, list[_Phrase]]:
-    if name not in lexicon.cache:
+class _Grown:
+    """A PhraseMatcher that holds the phrases whose rarest word some note has used so far.
+
+    A phrase can only match where its rarest word stands, so the matches are those of the whole
+    lexicon, and a single note does not wait for tens of thousands of phrases to be compiled.
+    """
+
+    def __init__(self, phrases: list[_Phrase]) -> None:
         from spacy.matcher import PhraseMatcher
+
+        self.vocab = blank().vocab
+        self.matcher = PhraseMatcher(self.vocab, attr="ORTH")
+        self.keys = phrases
+        counts: dict[str, int] = {}
+        for phrase in phrases:
+            for word in phrase:
+                counts[word] = counts.get(word, 0) + 1
+        self.waiting: dict[str, list[int]] = {}
+        for number, phrase in enumerate(phrases):
+            self.waiting.setdefault(min(phrase, key=counts.__getitem__), []).append(number)
+
+    def over(self, words: list[str]) -> Any:
+        """The matcher, with every phrase that these words could hold."""
         from spacy.tokens import Doc
 
-        vocab = blank().vocab
-        matcher = PhraseMatcher(vocab, attr="ORTH")
+        for word in set(words) & self.waiting.keys():
+            for number in self.waiting.pop(word):
+                self.matcher.add(str(number), [Doc(self.vocab, words=list(self.keys[number]))])
+        return self.matcher
+
+
+def _matcher(lexicon: Lexicon, name: str, words: list[str]) -> tuple[Any, list[_Phrase]]:
+    if name not in lexicon.cache:
         keys = [*(lexicon.phrases if name == "trade" else lexicon.cues)]
         if name == "trade":
             keys += [heard for heard in lexicon.misheard if heard not in lexicon.phrases]
-        for number, phrase in enumerate(keys):
-            matcher.add(str(number), [Doc(vocab, words=list(phrase))])
-        lexicon.cache[name] = (matcher, keys)
-    found: tuple[Any, list[_Phrase]] = lexicon.cache[name]
-    return found
+        lexicon.cache[name] = _Grown(keys)
+    grown: _Grown = lexicon.cache[name]
+    return grown.over(words), grown.keys
 
 
 def _every_word(tokens: Tokens) -> tuple[list[str], list[tuple[int, int]]]:
@@ -134,10 +158,10 @@ def _longest(matcher: Any, words: list[str]) -> list[tuple[int, int, int]]:
 
 def match(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:
     """Marks of trade words, in order of place."""
-    matcher, keys = _matcher(lexicon, "trade")
     words, places = _trade_words(tokens, lexicon)
     if not words:
         return []
+    matcher, keys = _matcher(lexicon, "trade", words)
     found = _longest(matcher, words)
     by_start: dict[int, list[tuple[int, int, int]]] = {}
     for one in found:
@@ -192,10 +216,10 @@ def open_up(marks: list[Mark], sentence_of: list[int]) -> list[Mark]:
 
 def match_cues(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:
     """Marks of cues, modes and corrections, each sort for itself, in order of place."""
-    matcher, keys = _matcher(lexicon, "cues")
     words, places = _every_word(tokens)
     if not words:
         return []
+    matcher, keys = _matcher(lexicon, "cues", words)
     taken = {role: bytearray(len(words)) for role in ("cue", "mode", "correction")}
     marks: list[Mark] = []
     for start, end, number in _longest(matcher, words):

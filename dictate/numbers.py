@@ -318,6 +318,9 @@ def read_groups(tokens: Tokens, blocked: frozenset[int] = frozenset()) -> list[G
     i = 0
     while i < len(tokens):
         num = _number_at(reader, i)
+        if num is not None and _clock_hour(reader, num.end):
+            i = num.end
+            continue
         if num is None:
             pluses = _pluses(tokens, i)
             if pluses:
@@ -373,6 +376,14 @@ def read_groups(tokens: Tokens, blocked: frozenset[int] = frozenset()) -> list[G
         groups.append(Group(num.start, end, tuple(parts)))
         i = end
     return groups
+
+
+def _clock_hour(reader: _Reader, i: int) -> bool:
+    """Whether "o'clock" follows: an hour or a place on the dial."""
+    at = reader.next(i - 1)
+    return at + 2 < reader.size and reader.word(at) == "o" and any(
+        reader.word(j) == "clock" for j in range(at + 1, min(at + 3, reader.size))
+    )
 
 
 def _pluses(tokens: Tokens, i: int) -> int:

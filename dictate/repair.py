@@ -57,6 +57,7 @@ _KEYS = {  # a letter -> those beside it on a keyboard
 }
 _VOWEL_LETTERS = frozenset("aeiouy")
 _WEAKEST, _SURE = -1.5, 2.0
+_AHEAD_BY = 0.2  # odds by which a reading must be ahead of one that speaks of something else
 _TOO_WEAK = 4.3  # likeness that no circumstance makes up for
 _NEED = (-0.3, -0.6, -0.9, -1.2)  # least odds of a repair, by the number of terms surely misheard in the note
 _LONG = 9  # letters from which a generic word ("symmetrical") is told by its sound
@@ -326,6 +327,11 @@ class _Found(NamedTuple):
 
 
 _BE = frozenset({"is", "are", "was", "were", "be", "been"})
+_LETTER_NAMES = {
+    "our": "r", "are": "r", "ar": "r", "see": "c", "sea": "c", "tea": "t", "tee": "t", "pea": "p", "pee": "p", "dee": "d",
+    "bee": "b", "be": "b", "oh": "o", "eye": "i", "you": "u", "why": "y", "jay": "j", "kay": "k", "ex": "x", "gee": "g",
+    "el": "l", "em": "m", "en": "n", "es": "s", "ess": "s", "ef": "f", "eff": "f", "vee": "v", "ay": "a", "eh": "a",
+}
 _ARTICLES = frozenset({"the", "an", "his", "her", "its", "their"})
 _JOINED = frozenset({"s", "ve", "t", "re", "ll", "d", "m"})
 
@@ -513,19 +519,29 @@ class _Repairer:
 
     def run(self) -> list[Mark]:
         self._read_slips()
+        self._read_letters()
         self._read_gaps()
         self._read_stretches()
         self.found.sort(key=lambda f: (f.heard, -f.odds, f.start))
         chosen: list[_Found] = []
-        taken: set[int] = set()
+        owner: dict[int, _Found] = {}
+        unclear: set[_Found] = set()
         for one in self.found:
-            if taken.isdisjoint(range(one.start, one.end)):
-                taken.update(range(one.start, one.end))
+            before = {owner[i] for i in range(one.start, one.end) if i in owner}
+            if not before:
                 chosen.append(one)
+                owner.update(dict.fromkeys(range(one.start, one.end), one))
+            unclear.update(b for b in before if b.heard and b.odds - one.odds < _AHEAD_BY and self._differ(b, one))
         sure = self.misheard + sum(1 for f in chosen if f.heard and f.phrase and f.odds > _SURE)
         need = _NEED[min(sure, len(_NEED) - 1)]
-        marks = [self._mark(f) for f in chosen if f.phrase and (not f.heard or f.odds >= need)]
-        return sorted((m for m in marks if m is not None), key=lambda m: m.start)
+        kept = [f for f in chosen if f.phrase and (not f.heard or f.odds >= need and f not in unclear)]
+        return sorted((m for f in kept if (m := self._mark(f)) is not None), key=lambda m: m.start)
+
+    def _differ(self, one: _Found, other: _Found) -> bool:
+        """Whether two readings of a stretch speak of quite different things."""
+        if not one.phrase or not other.phrase:
+            return False
+        return self.index.topics(one.phrase).isdisjoint(self.index.topics(other.phrase))
 
     def _mark(self, one: _Found) -> Mark | None:
         senses = tuple(s for s in self.lexicon.phrases[one.phrase] if not s.cased)
@@ -574,6 +590,26 @@ class _Repairer:
         if len({_what(self.lexicon.phrases[p]) for p in best}) == 1:
             phrase, (start, end) = next(iter(best.items()))
             self.found.append(_Found(start, end, phrase, False, 1.0 + len(phrase)))
+
+    # -- letters told one by one
+
+    def _read_letters(self) -> None:
+        """"our APD", "eye oh pea": names of letters written as words, with the letters beside them."""
+        letters = [_LETTER_NAMES.get(w.text, w.text if len(w.text) == 1 else "") for w in self.words]
+        for n, word in enumerate(self.words):
+            if not letters[n] or len(word.text) == 1:
+                continue
+            name = letters[n]
+            for last in range(n + 1, min(n + 5, len(self.words))):
+                name += letters[last] or self.words[last].text
+                if len(name) > 5 or self.words[last].state == _STOP:
+                    break
+                senses = self.lexicon.phrases.get((name,))
+                start, end = word.start, self.words[last].end
+                if len(name) > 2 and senses and _usable((name,), senses) and _rank(name) >= _SURNAME:
+                    if (name[len(letters[n]) :],) in self.lexicon.phrases or all(letters[n : last + 1]):
+                        if self._whole_marks(start, end):
+                            self.found.append(_Found(start, end, (name,), True, _SURE))
 
     # -- one word of a known phrase
 

@@ -17,6 +17,7 @@ _SPLIT = re.compile(
 # spaCy asks an infix only after the first character, so leading signs are prefixes; a long run
 # of signs stays one token, since peeling it sign by sign would take quadratic time.
 _LEADING = re.compile(r"^(?:[^\w\s]{40,}|[^\w\s]|_)")
+_SURROGATE = re.compile("[\ud800-\udfff]")
 _SKIPPED = frozenset(
     """a an the his her hers their its my our your is are was were be been being am
     very quite really slight fairly just mild mildly slightly marked markedly
@@ -74,6 +75,9 @@ def _kind(text: str) -> str:
 @lru_cache(maxsize=16384)
 def pieces(phrase: str) -> tuple[tuple[str, bool], ...]:
     """(key, skipped) of each word of a lexicon phrase, by the rules of the note's words."""
+    words = phrase.split()
+    if phrase.isascii() and all(w.isalpha() for w in words) and not {"a", "A"} & set(words):
+        return tuple((key(w), w.casefold() in _SKIPPED) for w in words)  # the common case, fast
     out = []
     found = re.findall(r"[^\W\d_]+|\d+|->|[^\w\s]", plain_keep(phrase))
     for n, text in enumerate(found):
@@ -107,7 +111,8 @@ _SIGN_KEYS = {"–": "-", "—": "-", "−": "-", "‐": "-", "‑": "-", "’":
 def tokenize(note: Note) -> Tokens:
     """Split the note into tokens; every character is in a token or in the blank after one."""
     text = note.text
-    doc = blank().tokenizer(text)
+    # Half a surrogate pair cannot be encoded; one character stands in for it, so offsets hold.
+    doc = blank().tokenizer(_SURROGATE.sub("\ufffd", text))
     raw: list[tuple[int, int, str, str]] = []
     for token in doc:
         word = token.text
@@ -147,7 +152,7 @@ def tokenize(note: Note) -> Tokens:
             skipped = sign == "skip"
             kind = "break" if sign == "\n" else "punct"
             form = sign
-        tokens.append(Token(i, start, end, word, form, kind, skipped, sign))
+        tokens.append(Token(i, start, end, text[start:end], form, kind, skipped, sign))
         lines.append(line)
         if kind == "break" and not sign:
             line += word.count("\n") or 1

@@ -238,7 +238,7 @@ def _clock_like(group: Group) -> bool:
     """Two decimals that could be minutes ("14.35"): a time and no pressure."""
     digits = group.nums[0].digits
     whole, _, part = digits.partition(".")
-    return len(group.nums) == 1 and len(part) == 2 and part < "60" and whole.isdigit() and 7 <= int(whole) <= 23
+    return len(group.nums) == 1 and len(part) == 2 and part < "60" and whole.isdecimal() and 7 <= int(whole) <= 23
 
 
 # ---- what an atom would say under a head --------------------------------------------------------

@@ -40,7 +40,7 @@ def _number(tokens: Tokens, i: int, worded: bool) -> int | None:
             return ORDINALS[word]
         if worded and word in UNITS and 1 <= UNITS[word] <= 12:
             return UNITS[word]
-    if token.kind == "number" and token.text.isdigit() and worded and 1 <= int(token.text[:3]) <= 12:
+    if token.kind == "number" and token.text.isdecimal() and worded and 1 <= int(token.text[:3]) <= 12:
         return int(token.text)
     return None
 

@@ -125,7 +125,7 @@ class _Reader:
         token = self.tokens[i]
         if token.kind == "number" and token.text in FRACTIONS:
             return Num(i, i + 1, FRACTIONS[token.text], token.text, decimal=True)
-        if token.text in (".", "·") and i + 1 < self.size and self.glued(i + 1) and self.tokens[i + 1].text.isdigit():
+        if token.text in (".", "·") and i + 1 < self.size and self.glued(i + 1) and self.tokens[i + 1].text.isdecimal():
             if self.glued(i) and (self.tokens[i - 1].kind == "word" and not self.tokens[i - 1].text.isupper()):
                 return None
             return Num(i, i + 2, float("0." + self.tokens[i + 1].text), token.text + self.tokens[i + 1].text, decimal=True)
@@ -135,9 +135,9 @@ class _Reader:
             return None
         text, end = token.text, i + 1
         decimal = False
-        if end + 1 < self.size and self.tokens[end].text in (".", "·") and self.glued(end) and self.glued(end + 1) and self.tokens[end + 1].text.isdigit() or (
+        if end + 1 < self.size and self.tokens[end].text in (".", "·") and self.glued(end) and self.glued(end + 1) and self.tokens[end + 1].text.isdecimal() or (
             text == "0" and end + 1 < self.size and self.tokens[end].text == "," and self.glued(end)
-            and self.glued(end + 1) and self.tokens[end + 1].text.isdigit()
+            and self.glued(end + 1) and self.tokens[end + 1].text.isdecimal()
         ):
             text += "." + self.tokens[end + 1].text
             end += 2
@@ -171,7 +171,7 @@ class _Reader:
         text, end = "", i + 1
         while at < self.size and len(text) < 4:
             word = self.word(at)
-            if self.tokens[at].kind == "number" and self.tokens[at].text.isdigit() and not text:
+            if self.tokens[at].kind == "number" and self.tokens[at].text.isdecimal() and not text:
                 return Num(i, at + 1, float("0." + self.tokens[at].text), "." + self.tokens[at].text, decimal=True)
             if word in TENS and not text:
                 value = TENS[word]

@@ -57,7 +57,7 @@ _KEYS = {  # a letter -> those beside it on a keyboard
 }
 _VOWEL_LETTERS = frozenset("aeiouy")
 _WEAKEST, _SURE = -1.5, 2.0
-_AHEAD_BY = 0.2  # odds by which a reading must be ahead of one that speaks of something else
+_AHEAD_BY = 0.15  # odds by which a reading must be ahead of one that speaks of something else
 _TOO_WEAK = 4.3  # likeness that no circumstance makes up for
 _NEED = (-0.3, -0.6, -0.9, -1.2)  # least odds of a repair, by the number of terms surely misheard in the note
 _LONG = 9  # letters from which a generic word ("symmetrical") is told by its sound

@@ -137,7 +137,7 @@ def _single_acuity(tokens: Tokens, parts: tuple[Part, ...], i: int) -> tuple[Rea
     before, word = _before(tokens, num.start)
     if word in ("-", "minus") and num.value < 1:
         sign, start = "-", before
-    told = num.digits.lstrip("·") if num.digits and num.digits[0].isdigit() else _text(num.value)
+    told = num.digits.lstrip("·") if num.digits and num.digits[0].isdecimal() else _text(num.value)
     at, word = _next_word(tokens, num.end)
     if word == "logmar" or (word == "log" and _next_word(tokens, at + 1)[1] in ("mar", "units")):
         end = at + 1 if word == "logmar" else _next_word(tokens, at + 1)[0] + 1

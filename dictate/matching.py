@@ -140,6 +140,8 @@ def _fits_case(sense: Sense, text: str, tokens: Tokens) -> bool:
         return True
     if text == sense.cased:
         return tokens.mixed_case or text.casefold() not in _NEVER_SPELT
+    if sense.role == "side" and not tokens.mixed_case:
+        return text.casefold() == sense.cased.casefold() and text.casefold() not in _NEVER_SPELT
     short = len(sense.cased.replace(" ", "")) <= 2
     if tokens.mixed_case or short:
         return not short and text.casefold() == sense.cased.casefold() and text.isupper()

@@ -3,6 +3,12 @@
 Two kinds of repair. A plain typing slip (one letter wrong, missing or doubled, two exchanged) in a
 word that is no English word is read as stated. A stretch that sounds and looks like a trade term is
 read as that term and marked `heard`, so that every row resting on it is put to the clinician.
+
+A stretch may be a whole term ("nigh stag mus") or one word of a phrase whose other words are said aright
+("coronal reflex"). What a candidate is worth is a log odds: a weighted sum of its likeness in sound, consonants and
+letters, of how rare the words heard and the word read are in English, and of whether the subject is named nearby.
+The weights were fitted (logistic regression) to candidates from recognised speech against candidates from notes
+without recogniser errors. A note in which other terms are surely misheard needs less odds for the next.
 The English words come from the frequency list of the package `wordninja`.
 """
 
@@ -16,6 +22,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib import metadata
+from itertools import pairwise
 from typing import NamedTuple
 
 from rapidfuzz import process
@@ -23,7 +30,7 @@ from rapidfuzz.distance import OSA, Levenshtein
 
 from dictate.lexicon import Lexicon, Sense
 from dictate.marks import Mark, Marks
-from dictate.note import Tokens
+from dictate.note import Token, Tokens
 from dictate.wording import is_plural, key, plain
 
 _Phrase = tuple[str, ...]
@@ -56,10 +63,11 @@ _KEYS = {  # a letter -> those beside it on a keyboard
     for i, letter in enumerate(row)
 }
 _VOWEL_LETTERS = frozenset("aeiouy")
-_WEAKEST, _SURE = -1.5, 2.0
+_WEAKEST, _SURE = -1.5, 2.0  # odds below which a reading is dropped, and above which the term is surely misheard
 _AHEAD_BY = 0.15  # odds by which a reading must be ahead of one that speaks of something else
 _TOO_WEAK = 4.3  # likeness that no circumstance makes up for
 _NEED = (-0.3, -0.6, -0.9, -1.2)  # least odds of a repair, by the number of terms surely misheard in the note
+_LONGEST = 30  # letters beyond which a word is left alone
 _LONG = 9  # letters from which a generic word ("symmetrical") is told by its sound
 _WINDOW = 5  # most words, small ones included, that one term is looked for in
 _GAP = 4  # most words that stand for one word of a phrase
@@ -78,7 +86,8 @@ _SOUND = tuple(
         (r"[cst]ion", "Sn"), (r"(?:t|sc|c)ious", "SAs"), (r"[ct]ia(?=[^s])", "SA"), (r"ture?$", "SA"),
         (r"cc(?=[eiy])", "ks"), (r"s?c(?=[eiy])|(?<=[nu])c$", "s"), (r"ck|cqu|c", "k"), (r"qu?", "kw"), (r"x", "ks"),
         (r"dge?(?=[eiy]|$)|g(?=[iey])|(?<=r)g$", "j"), (r"gn$", "n"), (r"[gm]m$|mb$|mn$", "m"), (r"bt$", "t"),
-        (r"z", "s"), (r"h", ""), (r"(?<=[a-zA-Z])y(?![aeiou])", "i"), (r"(?<=[^aeiouy])e$", ""), (r"(?<=[aeiou])w(?![aeiou])", "u"),
+        (r"z", "s"), (r"h", ""), (r"(?<=[a-zA-Z])y(?![aeiou])", "i"), (r"(?<=[^aeiouy])e$", ""),
+        (r"(?<=[aeiou])w(?![aeiou])", "u"),
         (r"(?<=[aeiouA])r(?![aeiouyr])", ""),
         (r"oe|ae|ee|ea|ie|ei|ey|ay|ai|[ei]|y(?![aeiou])", "I"), (r"oo|ou|oa|oi|oy|au|aw|o", "O"), (r"[au]", "A"),
     )
@@ -152,7 +161,7 @@ def _english() -> dict[str, int]:
 
 
 def _rank(word: str) -> int:
-    """How common a word is; _ENGLISH_WORDS if it is no English word."""
+    """How common a word is, 0 the commonest; _UNKNOWN if it is no English word."""
     english = _english()
     rank = english.get(word)
     if rank is None and len(word) > 4:
@@ -167,6 +176,8 @@ def _rank(word: str) -> int:
 
 @dataclass(frozen=True, slots=True)
 class _Term:
+    """A phrase of the lexicon that is looked for as a whole."""
+
     phrase: _Phrase
     form: _Form
     topics: frozenset[str]
@@ -187,7 +198,7 @@ class _Index:
     bones: dict[str, list[_Term]] = field(default_factory=dict)
     gaps: dict[_Phrase, dict[_Phrase, list[tuple[str, _Phrase]]]] = field(default_factory=dict)
     deletions: dict[str, set[str]] = field(default_factory=dict)
-    alike: dict[_Phrase, list[tuple[float, _Term]]] = field(default_factory=dict)
+    alike: dict[tuple[bool, _Phrase], list[tuple[float, _Term]]] = field(default_factory=dict)
     slips: dict[tuple[str, str], set[str]] = field(default_factory=dict)
     subjects: dict[_Phrase | tuple[int, ...], frozenset[str]] = field(default_factory=dict)
 
@@ -319,6 +330,8 @@ _Side = tuple[_Phrase, int]  # the words beside a gap and the place of the outer
 
 
 class _Found(NamedTuple):
+    """A reading of tokens `start` up to `end`; an empty phrase only keeps the place."""
+
     start: int
     end: int
     phrase: _Phrase
@@ -328,12 +341,17 @@ class _Found(NamedTuple):
 
 _BE = frozenset({"is", "are", "was", "were", "be", "been"})
 _LETTER_NAMES = {
-    "our": "r", "are": "r", "ar": "r", "see": "c", "sea": "c", "tea": "t", "tee": "t", "pea": "p", "pee": "p", "dee": "d",
-    "bee": "b", "be": "b", "oh": "o", "eye": "i", "you": "u", "why": "y", "jay": "j", "kay": "k", "ex": "x", "gee": "g",
+    "our": "r", "are": "r", "ar": "r", "see": "c", "sea": "c", "tea": "t", "tee": "t", "pea": "p", "pee": "p",
+    "dee": "d", "bee": "b", "be": "b", "oh": "o", "eye": "i", "you": "u", "why": "y", "jay": "j", "kay": "k", "ex": "x", "gee": "g",
     "el": "l", "em": "m", "en": "n", "es": "s", "ess": "s", "ef": "f", "eff": "f", "vee": "v", "ay": "a", "eh": "a",
 }
 _ARTICLES = frozenset({"the", "an", "his", "her", "its", "their"})
 _JOINED = frozenset({"s", "ve", "t", "re", "ll", "d", "m"})
+
+
+def _glued(run: Sequence[Token]) -> bool:
+    """Whether tokens follow each other with no blank between."""
+    return all(a.end == b.start for a, b in pairwise(run))
 
 
 def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabulary: frozenset[str]) -> list[_Word]:
@@ -354,7 +372,7 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
             i = end
             continue
         text = token.text.lower() if token.text.isascii() else plain(token.text)
-        if end + 1 < size and every[end].key == "'" and every[end + 1].text in _JOINED and every[end].start == token.end and every[end + 1].start == every[end].end:
+        if end + 1 < size and every[end].key == "'" and every[end + 1].text in _JOINED and _glued(every[i : end + 2]):
             text += every[end + 1].text
             end += 2
         mark = held.get(i)
@@ -366,7 +384,7 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
                 price = max(_PRICE.get(s.role, _PRICE_TRADE) for s in mark.senses)
         elif token.skipped:
             state = _SMALL
-        elif titled or text in _NUMBERS or not _VOWEL_LETTERS.intersection(text):
+        elif titled or text in _NUMBERS or len(text) > _LONGEST or not _VOWEL_LETTERS.intersection(text):
             state = _STOP
         else:
             state = _FREE
@@ -578,8 +596,8 @@ class _Repairer:
                 phrases: list[_Phrase] = [()]
                 for k in run:
                     forms = options.get(k) or {self.words[k].key}
-                    phrases = [(*p, f) for p in phrases for f in forms]
-                for phrase in phrases[:16]:
+                    phrases = [(*p, f) for p in phrases for f in forms][:16]
+                for phrase in phrases:
                     senses = self.lexicon.phrases.get(phrase)
                     if senses and any(not s.cased for s in senses):
                         start, end = self.words[run[0]].start, self.words[run[-1]].end
@@ -644,7 +662,8 @@ class _Repairer:
             if word.state == _SMALL:
                 behind[n + 1] = behind[n]
             elif word.state != _STOP:
-                behind[n + 1] = nothing + [((*keys, word.key), n if first < 0 else first) for keys, first in behind[n][:3]]
+                more = [((*keys, word.key), n if first < 0 else first) for keys, first in behind[n][:3]]
+                behind[n + 1] = nothing + more
         for n in range(size - 1, -1, -1):
             word = self.words[n]
             if word.state == _SMALL:
@@ -716,7 +735,7 @@ class _Repairer:
 
         Any that sound alike for what holds no English word, else those of nearly the same consonants.
         """
-        known = self.index.alike.get(words)
+        known = self.index.alike.get((odd, words))
         if known is not None:
             return known
         form = _form(words)
@@ -736,7 +755,7 @@ class _Repairer:
         known = [(alike, term) for term in near_by if (alike := _alike_odds(form, term, len(words))) > _TOO_WEAK]
         if len(self.index.alike) > _REMEMBERED:
             self.index.alike.clear()
-        self.index.alike[words] = known
+        self.index.alike[odd, words] = known
         return known
 
 

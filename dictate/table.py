@@ -304,7 +304,7 @@ def show(arranged: Sheet, console: Console) -> None:
             _indented(console, f"?{q.number}", f"{q.text}  {q.words}", width, style="yellow")
             if q.choices:
                 _indented(console, "", f"→ {' / '.join(q.choices)}", width)
-    if arranged.computed or arranged.nerves:
+    if arranged.computed or (arranged.nerves and not arranged.empty):
         console.print()
         put(("Computed", "bold underline"))
         for text, number in arranged.computed:

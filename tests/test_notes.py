@@ -100,8 +100,9 @@ def test_real_passages_are_read() -> None:
     for path in sorted(folder.glob("*.txt")):
         text = path.read_bytes().decode("utf-8")
         record = read(text, name=path.stem, lexicon=load())
-        for thing in (*record.entries, *record.flags):
-            assert all(text[e.start : e.end] == e.text for e in thing.evidence), path.name
+        evidence = [e for entry in record.entries for e in entry.evidence]
+        evidence += [e for flag in record.flags for e in flag.evidence]
+        assert all(text[e.start : e.end] == e.text for e in evidence), path.name
 
 
 def test_counting() -> None:
@@ -111,7 +112,8 @@ def test_counting() -> None:
     def entry(item: str, side: str | None, value: object, words: str, state: str = "stated") -> scoring.Row:
         start = text.index(words)
         evidence = [{"start": start, "end": start + len(words), "text": words}]
-        return {"item": item, "side": side, "value": value, "context": {}, "state": state, "evidence": evidence, "quote": words}
+        row = {"item": item, "side": side, "value": value, "context": {}, "state": state}
+        return {**row, "evidence": evidence, "quote": words}
 
     gold = [
         entry("pupil.size", "right", 4, "right pupil 4"),

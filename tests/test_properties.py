@@ -46,9 +46,13 @@ NUMBERS = st.one_of(
 )
 GLUE = st.sampled_from([
     " ", " ", " ", ", ", ". ", "\n", "\r\n", "\t", " | ", ": ", " - ", "/", "; ", "? ", " (", ") ", "   ", "", "\n\n",
-    " and ", " or ", " no ", " but ", " = ", " full stop ", " new line ", " sorry ", " scratch that ", "\u00a0", "\ufeff",
+    " and ", " or ", " no ", " but ", " = ", " full stop ", " new line ", " sorry ", " scratch that ",
+    "\u00a0", "\ufeff",
 ])
-SIDES = st.sampled_from(["right", "left", "R", "L", "OD", "OS", "RE", "LE", "both", "each eye", "the other eye", "OU", "same on the left"])
+SIDES = st.sampled_from([
+    "right", "left", "R", "L", "OD", "OS", "RE", "LE", "both", "each eye", "the other eye", "OU", "same on the left",
+])
+NAMES = st.sampled_from(["no", "pupils", "disc", "pressure", "Weber", "VA"])
 
 
 def soup() -> st.SearchStrategy[str]:
@@ -127,13 +131,14 @@ def test_word_soup_in_capitals(text: str) -> None:
 
 
 @SETTINGS
-@given(st.lists(st.one_of(st.text(max_size=8), NUMBERS, SIDES, st.sampled_from(["no", "pupils", "disc", "pressure", "Weber", "VA"])), max_size=40))
+@given(st.lists(st.one_of(st.text(max_size=8), NUMBERS, SIDES, NAMES), max_size=40))
 def test_words_among_strange_characters(parts: list[str]) -> None:
     check(" ".join(parts))
 
 
 @pytest.mark.parametrize("text", [
-    "", " ", "\n\n\n", "...", "\ufeff", "\r", "\x00", "🙂 pupils 4 🙂", "a\u0301pupil\u0301s 4", "((((((", "no no no", "right left right left",
+    "", " ", "\n\n\n", "...", "\ufeff", "\r", "\x00", "🙂 pupils 4 🙂", "a\u0301pupil\u0301s 4", "((((((", "no no no",
+    "right left right left",
     "\u200b\u200b", "½", "/" * 50, "\ud800 pupils 4", "pupils\u20284\u2029mm",
 ])
 def test_odd_texts(text: str) -> None:

@@ -5,17 +5,21 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from num2words import num2words
+from num2words import num2words  # type: ignore[import-untyped]
 
 # "right" and "left" that are no side of the patient.
 _RIGHT_BEFORE = r"(?:all|alright|that's|that’s|thats|that is|quite|come|comes|goes|brings?|look)\s+"
 _RIGHT_AFTER = (
-    r"(?:then|away|now|so|okay|ok|through|across|round|back|down to|up to|up against|to the (?:nose|end|tip)|hand(?:ed|er)|"
+    r"(?:then|away|now|so|okay|ok|through|across|round|back|down to|up to|up against|"
+    r"to the (?:nose|end|tip)|hand(?:ed|er)|"
     r"answer|way|sir|madam|mate|love|let's|let’s|let me|next|i'm|i’m|you|can you|could you|follow|keep|open|close|shut|"
     r"look|push|tell|that's|that’s|we|what|stop)"
 )
 _LEFT_BEFORE = r"(?:was|has|have|had|i|i've|i’ve|we|they|he|she|been|is|are|were|gag|it)\s+"
-_LEFT_AFTER = r"(?:alone|out|over|undone|untested|untouched|behind|aside|until|for (?:next|another|later)|to do|as it|showing|hand(?:ed|er))"
+_LEFT_AFTER = (
+    r"(?:alone|out|over|undone|untested|untouched|behind|aside|until|"
+    r"for (?:next|another|later)|to do|as it|showing|hand(?:ed|er))"
+)
 _IDLE = re.compile(
     rf"\b(?:{_RIGHT_BEFORE}right\b(?!\s+(?:eye|ear|side|disc|pupil|hand|half))|right,?\s+{_RIGHT_AFTER}\b|"
     rf"(?:^|(?<=[.?!]\s))right[,.](?=\s+[A-Za-z])|{_LEFT_BEFORE}left\s+{_LEFT_AFTER}\b|left\s+{_LEFT_AFTER}\b)",
@@ -78,12 +82,20 @@ def swapped_value(value: object) -> object:
     return re.sub(r"(?<![a-z])(?:right|left)(?![a-z])", lambda m: "left" if m.group() == "right" else "right", value)
 
 
-_NUMBER = re.compile(r"(?<![\w/.,:+\-–—^#'’~<>=])(\d{1,3}(?:\.\d{1,3})?)(?![\w/:^%+'’\-–—]|[.,]\d|\s*/|\s*[-–—:>]\s*\d)")
+_NUMBER = re.compile(
+    r"(?<![\w/.,:+\-–—^#'’~<>=])(\d{1,3}(?:\.\d{1,3})?)"
+    r"(?![\w/:^%+'’\-–—]|[.,]\d|\s*/|\s*[-–—:>]\s*\d)"
+)
 _SNELLEN = re.compile(
     r"(?<![\w/.,:+\-–—])(6)/(4|4\.8|5|6|7\.5|9|9\.5|12|15|18|24|36|60)(?![\w/:^%+\-–—]|[.,]\d|\s*[-+]\d)"
     r"|(?<![\w/.,:+\-–—])(20)/(25|30|32|40|50|60|63|70|80|100|125|160|200|400)(?![\w/:^%+\-–—]|[.,]\d|\s*[-+]\d)"
 )
 _MONTHS = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*"
+
+_KEPT = re.compile(
+    rf"\d+\w*\s+{_MONTHS}|{_MONTHS}\s+\d+|^\s*\d+[.)]\s|\d+(?:[.,]\d+)?\s*[x×]\s*\d+|(?:base|fork)\s+\d+",
+    re.IGNORECASE | re.MULTILINE,
+)
 
 
 def spoken(number: str) -> str:
@@ -98,11 +110,7 @@ def spoken_numbers(text: str) -> str:
 
     Dates, times, list numbers, ranges, ratios and numbers glued to letters stay as they are.
     """
-    kept = [
-        m.span()
-        for pattern in (rf"\d+\w*\s+{_MONTHS}", rf"{_MONTHS}\s+\d+", r"^\s*\d+[.)]\s", r"[({\[]?\d+(?:[.,]\d+)?\s*[x×]\s*\d+", r"(?:base|fork)\s+\d+")
-        for m in re.finditer(pattern, text, re.IGNORECASE | re.MULTILINE)
-    ]
+    kept = [m.span() for m in _KEPT.finditer(text)]
 
     def said(match: re.Match[str]) -> str:
         if any(a <= match.start() < b for a, b in kept):
@@ -170,9 +178,9 @@ def with_talk(text: str) -> str:
     breaks = _breaks(text)
     if not breaks:
         return text
-    chosen = sorted({breaks[len(breaks) * part // 4].place: breaks[len(breaks) * part // 4] for part in (1, 2, 3)}.items())
+    chosen = sorted({len(breaks) * part // 4 for part in (1, 2, 3)})
     out = text
-    for number, (place, one) in reversed(list(enumerate(chosen))):
-        gap = "\n" if one.line else " "
-        out = out[:place] + TALK[number % len(TALK)] + gap + out[place:]
+    for number, at in reversed(list(enumerate(chosen))):
+        one = breaks[at]
+        out = out[: one.place] + TALK[number] + ("\n" if one.line else " ") + out[one.place :]
     return out

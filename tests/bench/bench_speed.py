@@ -85,7 +85,7 @@ def test_time_grows_with_the_text(name: str) -> None:
         best(lambda text=text: read(text, lexicon=load()), runs)  # type: ignore[misc]
         for text, runs in ((TEXTS[name](sizes[0]), 3), (TEXTS[name](sizes[1]), 1))
     )
-    print(f"\n{name}: {small:.2f} s for {sizes[0]:,} characters, {large:.2f} s for {sizes[1]:,}: {large / small:.1f} times")
+    print(f"\n{name}: {small:.2f} s for {sizes[0]:,} characters, {large:.2f} s for {sizes[1]:,}: {large / small:.1f}x")
     assert large <= MOST_GROWTH * small or large < QUICK
 
 
@@ -117,7 +117,8 @@ print(next(line.split()[1] for line in status if line.startswith("VmHWM")))
 
 def _peak(text: str) -> int:
     # not getrusage: what that counts begins with the process that started this one
-    run = subprocess.run([sys.executable, "-c", _PEAK], input=text, capture_output=True, text=True, check=True, cwd=ROOT)
+    command = [sys.executable, "-c", _PEAK]
+    run = subprocess.run(command, input=text, capture_output=True, text=True, check=True, cwd=ROOT)
     return int(run.stdout) * 1024
 
 

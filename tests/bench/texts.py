@@ -40,10 +40,11 @@ def _repeated(piece: str) -> Callable[[int], str]:
 def _words(size: int) -> str:
     """Words that are in no lexicon, no two alike."""
     letters = "bcdfghjklmnprstvw"
-    count = size // 7
-    return " ".join(
-        f"{letters[i % 17]}a{letters[i // 17 % 17]}e{letters[i // 289 % 17]}{letters[i // 4913 % 17]}" for i in range(count)
-    )
+
+    def word(i: int) -> str:
+        return f"{letters[i % 17]}a{letters[i // 17 % 17]}e{letters[i // 289 % 17]}{letters[i // 4913 % 17]}"
+
+    return " ".join(word(i) for i in range(size // 7))
 
 
 TEXTS: dict[str, Callable[[int], str]] = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 from dictate.lexicon import Item, Lexicon
 from dictate.marks import Mark
@@ -113,7 +114,7 @@ def _repeated(rows: list[Observation], lexicon: Lexicon) -> bool:
     if len({r.group for r in rows}) == 1 and rows[0].group >= 0:
         return True
     places = sorted(r.order for r in rows)
-    return len(rows) > 2 and all(b - a <= 4 for a, b in zip(places, places[1:], strict=False))
+    return len(rows) > 2 and all(b - a <= 4 for a, b in pairwise(places))
 
 
 def _specific(rows: list[Observation], lexicon: Lexicon) -> None:

@@ -213,6 +213,10 @@ def variants(phrase: str) -> Iterator[str]:
     "disc|disk swelling?" gives "disc swelling", "disc", "disk swelling", "disk";
     "pseudo_exfoliation" gives it joined and spaced.
     """
+    if not any(sign in phrase for sign in "|?_"):
+        if words := phrase.split():
+            yield " ".join(words)
+        return
     options: list[list[str]] = []
     for word in phrase.split():
         alternatives = word.rstrip("?").split("|") if word not in ("?", "|") else [word]

@@ -14,7 +14,6 @@ from typing import Any
 from dictate.lexicon import Lexicon, Sense
 from dictate.marks import Mark
 from dictate.note import Tokens
-from dictate.text import blank
 from dictate.wording import is_plural, plain
 
 _Phrase = tuple[str, ...]
@@ -30,8 +29,9 @@ class _Grown:
 
     def __init__(self, phrases: list[_Phrase]) -> None:
         from spacy.matcher import PhraseMatcher
+        from spacy.vocab import Vocab
 
-        self.vocab = blank().vocab
+        self.vocab = Vocab()  # a bare one: words need no attributes here
         self.matcher = PhraseMatcher(self.vocab, attr="ORTH")
         self.keys = phrases
         counts: dict[str, int] = {}
@@ -152,7 +152,7 @@ def _longest(matcher: Any, words: list[str]) -> list[tuple[int, int, int]]:
     """Matches (start, end, phrase number), longest first and none overlapping."""
     from spacy.tokens import Doc
 
-    vocab = blank().vocab
+    vocab = matcher.vocab
     found = [(start, end, int(vocab.strings[key])) for key, start, end in matcher(Doc(vocab, words=words))]
     found.sort(key=lambda f: (f[0] - f[1], f[0]))
     return found

@@ -160,6 +160,7 @@ def _english() -> dict[str, int]:
         return {word: rank for rank, word in enumerate(lines.read().split())}
 
 
+@lru_cache(maxsize=65536)
 def _rank(word: str) -> int:
     """How common a word is, 0 the commonest; _UNKNOWN if it is no English word."""
     english = _english()
@@ -259,6 +260,7 @@ def _usable(phrase: _Phrase, senses: Sequence[Sense]) -> bool:
     return bool(roles & _TARGETS) and not roles & _NOT_TARGETS and not all(s.cased for s in senses)
 
 
+@lru_cache(maxsize=65536)
 def _stem_rank(word: str) -> int:
     return min(_rank(word), _rank(word + "e"))
 
@@ -342,8 +344,9 @@ class _Found(NamedTuple):
 _BE = frozenset({"is", "are", "was", "were", "be", "been"})
 _LETTER_NAMES = {
     "our": "r", "are": "r", "ar": "r", "see": "c", "sea": "c", "tea": "t", "tee": "t", "pea": "p", "pee": "p",
-    "dee": "d", "bee": "b", "be": "b", "oh": "o", "eye": "i", "you": "u", "why": "y", "jay": "j", "kay": "k", "ex": "x", "gee": "g",
-    "el": "l", "em": "m", "en": "n", "es": "s", "ess": "s", "ef": "f", "eff": "f", "vee": "v", "ay": "a", "eh": "a",
+    "dee": "d", "bee": "b", "be": "b", "oh": "o", "eye": "i", "you": "u", "why": "y", "jay": "j", "kay": "k",
+    "ex": "x", "gee": "g", "el": "l", "em": "m", "en": "n", "es": "s", "ess": "s", "ef": "f", "eff": "f",
+    "vee": "v", "ay": "a", "eh": "a",
 }
 _ARTICLES = frozenset({"the", "an", "his", "her", "its", "their"})
 _JOINED = frozenset({"s", "ve", "t", "re", "ll", "d", "m"})
@@ -436,19 +439,27 @@ def _near_english(word: str, vocabulary: frozenset[str]) -> bool:
 
 
 def _is_slip(form: str, near: str, vocabulary: Sequence[str]) -> bool:
-    """Whether `form` is `near` with one letter wrong, missing or doubled, or two exchanged, and surely so."""
+    """Whether `form` is `near` with one letter wrong, missing or too many, or two exchanged, and surely so."""
     if len(near) > len(form):
         return len(form) >= 5
     differ = next((i for i, (a, b) in enumerate(zip(form, near, strict=False)) if a != b), len(near))
+    inside = 0 < differ < len(form) - 1
     if len(near) < len(form):
-        return len(near) >= 5 and form[differ] == form[differ - 1]
+        if form[differ] == form[differ - 1]:
+            return True
+        return inside and len(near) >= 6 and _alone(form, near, vocabulary)
     if sorted(near) == sorted(form):
         return len(form) >= 4
-    if len(form) < 6 or differ in (0, len(form) - 1):
+    if len(form) < 6 or not inside:
         return False
     wrong, meant = form[differ], near[differ]
     if wrong in _KEYS[meant] or wrong in _VOWEL_LETTERS and meant in _VOWEL_LETTERS:
         return True
+    return _alone(form, near, vocabulary)
+
+
+def _alone(form: str, near: str, vocabulary: Sequence[str]) -> bool:
+    """Whether the slip has nothing to do with what tells `near` from other words of the lexicon."""
     twins = process.extract(form, vocabulary, scorer=OSA.distance, score_cutoff=2, limit=None)
     return all(distance == OSA.distance(near, twin) + 1 for twin, distance, _ in twins if twin != near)
 

@@ -49,15 +49,12 @@ _SPOKEN_SURE = frozenset({("full", "stop"), ("new", "line"), ("new", "paragraph"
 
 
 @lru_cache(maxsize=1)
-def blank() -> Any:
-    """spaCy's blank English pipeline with the splitting rules above."""
-    import spacy
+def _tokenizer() -> Any:
+    """spaCy's tokenizer with the splitting rules above; the words need no attributes of a language."""
     from spacy.tokenizer import Tokenizer
+    from spacy.vocab import Vocab
 
-    nlp = spacy.blank("en")
-    nlp.tokenizer = Tokenizer(nlp.vocab, rules={}, prefix_search=_LEADING.search, infix_finditer=_SPLIT.finditer)
-    nlp.max_length = 64_000_000
-    return nlp
+    return Tokenizer(Vocab(), rules={}, prefix_search=_LEADING.search, infix_finditer=_SPLIT.finditer)
 
 
 def _kind(text: str) -> str:
@@ -72,6 +69,9 @@ def _kind(text: str) -> str:
     return "punct"
 
 
+_PIECES = re.compile(r"[^\W\d_]+|\d+|->|[^\w\s]")
+
+
 @lru_cache(maxsize=16384)
 def pieces(phrase: str) -> tuple[tuple[str, bool], ...]:
     """(key, skipped) of each word of a lexicon phrase, by the rules of the note's words."""
@@ -79,7 +79,7 @@ def pieces(phrase: str) -> tuple[tuple[str, bool], ...]:
     if phrase.isascii() and all(w.isalpha() for w in words) and not {"a", "A"} & set(words):
         return tuple((key(w), w.casefold() in _SKIPPED) for w in words)  # the common case, fast
     out = []
-    found = re.findall(r"[^\W\d_]+|\d+|->|[^\w\s]", plain_keep(phrase))
+    found = _PIECES.findall(plain_keep(phrase))
     for n, text in enumerate(found):
         if text == "'":
             continue
@@ -93,8 +93,14 @@ def pieces(phrase: str) -> tuple[tuple[str, bool], ...]:
             out.append((key(text), False))
             continue
         after_a = n > 0 and found[n - 1].casefold() == "a" and plain(text) in _SKIPPED_AFTER_A
-        out.append((key(text), plain(text) in _SKIPPED or after_a))
+        word, skipped = _piece(text)
+        out.append((word, skipped or after_a))
     return tuple(out)
+
+
+@lru_cache(maxsize=16384)
+def _piece(text: str) -> tuple[str, bool]:
+    return key(text), plain(text) in _SKIPPED
 
 
 def plain_keep(text: str) -> str:
@@ -112,7 +118,7 @@ def tokenize(note: Note) -> Tokens:
     """Split the note into tokens; every character is in a token or in the blank after one."""
     text = note.text
     # Half a surrogate pair cannot be encoded; one character stands in for it, so offsets hold.
-    doc = blank().tokenizer(_SURROGATE.sub("\ufffd", text))
+    doc = _tokenizer()(_SURROGATE.sub("\ufffd", text))
     raw: list[tuple[int, int, str, str]] = []
     for token in doc:
         word = token.text

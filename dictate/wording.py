@@ -68,6 +68,8 @@ _PLURAL_KEEP = ("ss", "us", "is", "os")
 @lru_cache(maxsize=65536)
 def plain(text: str) -> str:
     """Casefolded, compatibility-folded text without accents: "É½" -> "e1⁄2"."""
+    if text.isascii():
+        return text.lower()
     folded = unicodedata.normalize("NFKD", text).casefold()
     return "".join(c for c in folded if not unicodedata.combining(c)).replace("\u2019", "'")
 

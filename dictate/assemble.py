@@ -80,7 +80,7 @@ def _question(reason: str, item: Item, rows: list[Observation], words: str, deta
         usual = f" (usually {detail})" if detail else ""
         return f"{title} {values[0]}: is that right{usual}?", [{"accept": True}, {"accept": False}]
     if reason == "conflict":
-        return f"{title}: the note says “{words}” and also something that disagrees. Which holds?", [
+        return f"{title}: the note says {words}. Which holds?", [
             {"item": item.key, "side": r.side, "value": r.value} for r in rows
         ]
     if reason == "item":
@@ -117,7 +117,8 @@ def record(
         item = lexicon.items[bundle[0].item]
         words = [e for r in bundle for e in _all_evidence(tokens, r)]
         unique = list(dict.fromkeys(words))
-        question, choices = _question(reason, item, bundle, unique[0].text, detail)
+        said = " and ".join(f"“{one.text}”" for one in unique[:3]) if reason == "conflict" else unique[0].text
+        question, choices = _question(reason, item, bundle, said, detail)
         flag_id = flags.add(reason, question, [ids[id(r)] for r in bundle], unique, choices)
         for row in bundle:
             attached.setdefault(id(row), []).append(flag_id)

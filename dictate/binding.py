@@ -680,6 +680,8 @@ class Binder:
                 cost += 0.06 * max(0, atom.start - side.end - 6)
             if lone and told and rank == 0:
                 cost = min(cost, 0.5 + 0.08 * (commas + links + foreign))
+            if lone and rank == 0 and head and not head.plural and not head.soft and side.value in ("right", "left"):
+                cost = min(cost, 0.85 + 0.04 * (commas + links + foreign))
             if head and head.plural and head.start > side.end:
                 cost += 1.2
             if side.block and rank == 0:
@@ -692,6 +694,8 @@ class Binder:
             foreign = sum(1 for h in heads if atom.end <= h.start and h.end <= side.start and not h.soft and h is not head and not (head and h in head.group))
             between = bisect_left(neighbours, side.start, key=lambda a: a.start) - n - 1
             cost = COST["next_side"] + COST["next_side_comma"] * commas + COST["next_side_and"] * links + 3.0 * foreign + COST["between"] * between
+            if any(t.key in ("but", "though", "although") for t in self.tokens.tokens[atom.end : side.start]):
+                cost += 1.5
             if side.value == "both" and self._names_next(atom.sentence, side):
                 cost += 0.8
             if side.start - atom.end > 6:

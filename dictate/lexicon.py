@@ -92,6 +92,16 @@ class Item(_Strict):
         return self.sides != "none"
 
 
+class Addition(_Strict):
+    """More wordings for an item that another file describes."""
+
+    key: str
+    names: list[str] = []
+    words: dict[str, list[str]] = {}
+    alone: dict[str, list[str]] = {}
+    with_: list[With] = Field(default=[], alias="with")
+
+
 class Topic(_Strict):
     """A subject that stays in hand while its findings are told."""
 
@@ -156,6 +166,7 @@ class GroupFile(_Strict):
     title: str = ""
     topic: list[Topic] = []
     item: list[Item] = []
+    add: list[Addition] = []
     complete: list[Complete] = []
     misheard: dict[str, str] = {}
     cue: list[Cue] = []
@@ -296,7 +307,9 @@ class _Compiler:
         for phrase in phrases:
             cased = ""
             body = phrase
-            if phrase.startswith("^"):
+            if not phrase.strip():
+                self.faults.append(f"{sense.source}: an empty phrase")
+            if phrase.startswith("^") and len(phrase) > 1:
                 body = phrase[1:]
                 cased = body
             for plain in variants(body):
@@ -325,19 +338,21 @@ class _Compiler:
             self.faults.append(f"{where}: the item is already in another file")
             return
         self.lexicon.items[item.key] = item
-        topic = item.topic
-        context: tuple[tuple[str, str | int], ...] = ()
-        self.add(item.names, Sense("name", f"{where}.names", item.key, topic))
-        self._values(where, item, item.words, item.alone, context, None)
-        for number, part in enumerate(item.with_):
-            place = f"{where}.with[{number}]"
-            fixed = tuple(sorted(part.context.items()))
-            self.add(part.names, Sense("name", f"{place}.names", item.key, topic, context=fixed, side=part.side or ""))
-            self._values(place, item, part.words, part.alone, fixed, part.side)
+        self._wordings(where, item, item)
         if item.direction:
-            self.add(item.direction.words, Sense("direction", f"{where}.direction", item.key, topic))
+            self.add(item.direction.words, Sense("direction", f"{where}.direction", item.key, item.topic))
         for value in [*item.generic.values(), *item.negated.values()]:
             self._check_value(where, item, value)
+
+    def _wordings(self, where: str, item: Item, told: Item | Addition) -> None:
+        self.add(told.names, Sense("name", f"{where}.names", item.key, item.topic))
+        self._values(where, item, told.words, told.alone, (), None)
+        for number, part in enumerate(told.with_):
+            place = f"{where}.with[{number}]"
+            fixed = tuple(sorted(part.context.items()))
+            sense = Sense("name", f"{place}.names", item.key, item.topic, context=fixed, side=part.side or "")
+            self.add(part.names, sense)
+            self._values(place, item, part.words, part.alone, fixed, part.side)
 
     def _values(
         self,
@@ -378,6 +393,12 @@ class _Compiler:
             self.item(name, item)
             lexicon.item_group[item.key] = group.group
             lexicon.topic_items.setdefault(item.topic, []).append(item.key)
+        for more in group.add:
+            known = lexicon.items.get(more.key)
+            if known is None:
+                self.faults.append(f"{name}#add.{more.key}: no file before this one describes that item")
+            else:
+                self._wordings(f"{name}#add.{more.key}", known, more)
         for bundle in group.complete:
             self.add(bundle.say, Sense("complete", f"{name}#complete", data=str(len(lexicon.bundles))))
             lexicon.bundles.append(bundle)

@@ -62,7 +62,7 @@ def find(tokens: Tokens) -> list[NerveRef]:
         at = i
         if worded:
             at = _next(tokens, i)
-            if at < len(tokens) and plain(tokens[at].text) in ("number", "numbers"):
+            if at < len(tokens) and plain(tokens[at].text) in ("number", "numbers", ":"):
                 at = _next(tokens, at)
         elif word == "cranial":
             i += 1

@@ -131,6 +131,8 @@ class _Reader:
             return Num(i, i + 2, float("0." + self.tokens[i + 1].text), token.text + self.tokens[i + 1].text, decimal=True)
         if token.kind != "number" or not token.text.isdecimal() or len(token.text) > 9:
             return None
+        if len(token.text) > 2 and token.text.startswith("0"):
+            return None  # a reference number
         if i + 1 < self.size and self.glued(i + 1) and self.word(i + 1) in ("st", "nd", "rd", "th"):
             return None
         text, end = token.text, i + 1

@@ -391,9 +391,9 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
             state = _STOP
         else:
             state = _FREE
-        rank = 0 if state in (_SMALL, _HELD) else _rank(text)
-        if token.key in vocabulary:
-            rank = min(rank, _ENGLISH_WORDS)
+        rank = _rank(text) if state == _FREE else 0
+        if rank > _ENGLISH_WORDS and token.key in vocabulary:
+            rank = _ENGLISH_WORDS
         out.append(_Word(i, end, token.key, text, state, rank, price))
         titled = text in _TITLES
         i = end
@@ -691,13 +691,13 @@ class _Repairer:
         if not self._whole_marks(start, stop):
             return
         form = _form(tuple(w.text for w in gap))
-        keys = [w.key for w in gap if w.state != _SMALL]
+        said = {form.letters, "".join([w.key for w in gap if w.state != _SMALL])}
         near = self.near.at(start, stop)
         base = 0.6 * (len(gap) > 1) - 0.45 * (len(gap) > 2) - sum(w.price for w in gap)
         base += 0.47 * _rarity(max(w.rank for w in gap if w.state == _FREE))
         best: tuple[float, _Phrase] = (_WEAKEST, ())
         for word, phrase in options:
-            if word in (form.letters, "".join(keys)):
+            if word in said:
                 return
             odds = base + _gap_odds(form, word)
             if odds + 1.7 > best[0]:

@@ -354,6 +354,19 @@ class Emitter:
             out.setdefault(self.scene.segments.sentence_of[row.spans[0][0]], []).append(row)
         return out
 
+    def _excepted(self, one: Bound) -> bool:
+        """"no ptosis other than on the left": the side or circumstance behind the exception has it."""
+        for cue in self._cues(one.atom.sentence, "exception"):
+            if not 0 <= cue.start - one.atom.end <= 4:
+                continue
+            later = [b for b in self.bound_by_sentence[one.atom.sentence] if b.atom.start >= cue.end and b.option.targets]
+            side = one.option.side
+            told = side is not None and side.start >= cue.end or any(
+                0 <= m.start - cue.end <= 3 for m in self.context_by_sentence.get(one.atom.sentence, ())
+            )
+            return told and not later
+        return False
+
     def _same_again(self) -> None:
         """Copy what was last said of the other side ("and the same on the left")."""
         by_sentence = self._rows_by_sentence()
@@ -485,10 +498,15 @@ class Emitter:
             why = self._why(one, target)
             if cue is not None and atom.sort != "number":
                 value = _negate(item, target, atom)
+                if value == _NOTHING:
+                    continue
                 why.append(f"negated by {self.tokens.words(cue.start, cue.end)!r} ({cue.of('cue')[0].source})")
             elif suspected is not None and item.kind == "finding" and value == "present":
                 value = "suspected"
                 why.append(f"in doubt by {self.tokens.words(suspected.start, suspected.end)!r} ({suspected.of('cue')[0].source})")
+            if value == "absent" and item.kind == "finding" and self._excepted(one):
+                value = "present"
+                why.append("said as the exception")
             if item.kind == "acuity" and value in ("CF", "HM") and atom.start in self.scene.distances:
                 value = f"{value} {self.scene.distances[atom.start]}"
             for context in self._context(one, target, item):
@@ -663,6 +681,9 @@ class Emitter:
         return ", ".join(words)
 
 
+_NOTHING = "\x00"  # a denied value with no opposite ("no drusen") says nothing of the item
+
+
 def _negate(item: Item, target: Target, atom: Atom) -> Value:
     value = target.value
     if isinstance(value, str) and value in item.negated:
@@ -674,7 +695,9 @@ def _negate(item: Item, target: Target, atom: Atom) -> Value:
             opposite = {"normal": "abnormal", "abnormal": "normal", "present": "absent", "absent": "present", "reduced": "normal", "full": "reduced", "equal": "abnormal", "positive": "negative", "negative": "positive", "unseen": "present"}[sense.data]
             if opposite in item.generic:
                 return item.generic[opposite]
-    return value
+    if value and value == item.generic.get("normal") and "abnormal" in item.generic:
+        return item.generic["abnormal"]
+    return _NOTHING if item.kind == "category" else value
 
 
 def unused_heads(scene: Scene, bound: list[Bound]) -> list[Head]:

@@ -111,8 +111,13 @@ def cell_sides(tokens: Tokens, marks: list[Mark]) -> dict[int, tuple[str, int, i
             if not heading:
                 continue
         empty = 0
+        ordered = dict(zip((c.start for c in cells[1:]), sorted(heading.values(), key=lambda h: h[1].index), strict=False))
+        in_order = sort != "|" and len(cells) == len(heading) + 1
         for cell in cells:
-            column = heading.get(cell.index) if sort != "gap" else _nearest(cell, heading)
+            if in_order:
+                column = ordered.get(cell.start)
+            else:
+                column = heading.get(cell.index) if sort != "gap" else _nearest(cell, heading)
             if column is None:
                 continue
             for i in range(cell.start, cell.end):

@@ -390,6 +390,8 @@ def _spoken_hundreds(parts: tuple[Part, ...], i: int, fits: object) -> tuple[flo
         if num is None or num.decimal or (used > i and parts[used].glued):
             break
         run += str(int(num.value)) if num.value < 1e6 else "9" * 9
+        if run.startswith("0"):
+            return best
         used += 1
         if used - i >= 2 and fits(float(run)):
             best = (float(run), used)

@@ -498,7 +498,7 @@ class Emitter:
             why = self._why(one, target)
             if cue is not None and atom.sort != "number":
                 value = _negate(item, target, atom)
-                if value == _NOTHING:
+                if value == _NOTHING and target.value:
                     continue
                 why.append(f"negated by {self.tokens.words(cue.start, cue.end)!r} ({cue.of('cue')[0].source})")
             elif suspected is not None and item.kind == "finding" and value == "present":

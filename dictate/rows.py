@@ -607,6 +607,8 @@ class Emitter:
         if reading is not None and reading.light and "light" in item.context:
             context = {**context, "light": reading.light}
         self._odd_circumstance(item, context, doubts)
+        if "nerve" in item.context and "nerve" not in context:
+            return
         if item.kind == "text" and item.role == "finding" and not set(item.context) <= set(context):
             return
         if one.atom.sort == "alone" and len(sides) == 1 and sides[0] in ("right", "left"):

@@ -231,3 +231,15 @@ def test_phrases_spread() -> None:
     assert list(variants("disc|disk swelling?")) == ["disc swelling", "disc", "disk swelling", "disk"]
     assert list(variants("pseudo_exfoliation")) == ["pseudoexfoliation", "pseudo exfoliation"]
     assert phrase_keys("the optic discs") == phrase_keys("optic disk")
+
+
+def test_a_folder_adds_words_to_an_item_that_is_there(tmp_path: Path) -> None:
+    (tmp_path / "lids.toml").write_text('group = "my_lids"\n[[add]]\nkey = "lid.ptosis"\nalone = { present = ["sleepy shutter"] }\n')
+    record = dictate.read("Right sleepy shutter.", lexicon=load_folders([default_folder(), tmp_path]))
+    assert [(e.item, e.side, e.value) for e in record.entries] == [("lid.ptosis", "right", "present")]
+
+
+def test_words_for_an_item_that_no_file_describes_are_refused(tmp_path: Path) -> None:
+    (tmp_path / "lids.toml").write_text('group = "my_lids"\n[[add]]\nkey = "lid.unheard"\nnames = ["x ray"]\n')
+    with pytest.raises(LexiconError, match=r"lids\.toml#add\.lid\.unheard"):
+        load_folders([default_folder(), tmp_path])

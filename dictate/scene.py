@@ -52,7 +52,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
             continue
         if mark.has("cue"):
             scene.cues.append(mark)
-        if mark.has("context"):
+        if mark.has("context") and mode not in ("history", "other", "quoted"):
             scene.contexts.append(mark)
         if mode in _NOT_FINDINGS or mode == "plan":
             continue

@@ -175,6 +175,7 @@ def test_shared_notes(name: str) -> None:
         ("RXT 12, right RAPD", "LXT 12, left RAPD"),
         ("all right, converges right to the nose", "all right, converges right to the nose"),
         ("That's right. Right, let's see. Gag left alone.", "That's right. Right, let's see. Gag left alone."),
+        ("AS-OCT: RE narrow", "AS-OCT: LE narrow"),
         ("LT intact on the RIGHT", "LT intact on the LEFT"),
         ("B/L margins blurred, R/L 4", "B/L margins blurred, L/R 4"),
     ],

@@ -39,7 +39,7 @@ _WORDS = re.compile(
     re.IGNORECASE,
 )
 _LETTERS = re.compile(
-    rf"(?<![^\W\d_])(?<!')(?<!’)(?<![Bb]/)(?:OD|OS|RE|LE|AD|AS|R|L)(?![^\W\d_])|(?<![^\W\d_])[RL](?={_PREFIXED}(?![^\W\d_]))"
+    rf"(?<![^\W\d_])(?<!')(?<!’)(?<![Bb]/)(?:OD|OS|RE|LE|AD|AS(?!-OCT)|R|L)(?![^\W\d_])|(?<![^\W\d_])[RL](?={_PREFIXED}(?![^\W\d_]))"
 )
 _SPACED = re.compile(r"(?<![^\W_])(?:o d|o s)(?![^\W_])", re.IGNORECASE)
 

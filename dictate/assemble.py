@@ -56,13 +56,17 @@ class _Flags:
         self.lexicon = lexicon
         self.flags: list[Flag] = []
 
-    def add(self, reason: str, question: str, entries: list[str], words: list[Evidence], choices: list[dict[str, Any]]) -> str:
+    def add(
+        self, reason: str, question: str, entries: list[str], words: list[Evidence], choices: list[dict[str, Any]]
+    ) -> str:
         flag_id = f"f{len(self.flags) + 1}"
         self.flags.append(Flag(flag_id, reason, question, tuple(entries), tuple(words), tuple(choices)))
         return flag_id
 
 
-def _question(reason: str, item: Item, rows: list[Observation], words: str, detail: str) -> tuple[str, list[dict[str, Any]]]:
+def _question(
+    reason: str, item: Item, rows: list[Observation], words: str, detail: str
+) -> tuple[str, list[dict[str, Any]]]:
     values = [shown(item, r.value) for r in rows]
     title = item.title
     if reason == "side":
@@ -75,7 +79,10 @@ def _question(reason: str, item: Item, rows: list[Observation], words: str, deta
         )
     if reason == "heard":
         seen = " and ".join(dict.fromkeys(v for v in values if v))
-        return f"“{detail or words}” was read as {title.lower()} {seen}: is that what was said?", [{"accept": True}, {"accept": False}]
+        return f"“{detail or words}” was read as {title.lower()} {seen}: is that what was said?", [
+            {"accept": True},
+            {"accept": False},
+        ]
     if reason == "range":
         usual = f" (usually {detail})" if detail else ""
         return f"{title} {values[0]}: is that right{usual}?", [{"accept": True}, {"accept": False}]
@@ -105,8 +112,14 @@ def entries_of(tokens: Tokens, lexicon: Lexicon, rows: list[Observation]) -> lis
 
 
 def record(
-    note: Note, tokens: Tokens, lexicon: Lexicon, rows: list[Observation], loose: list[tuple[str, str, int, int]],
-    unplaced: list[tuple[int, int]], silent: list[tuple[str, int, int]], not_documented: tuple[str, ...] = (),
+    note: Note,
+    tokens: Tokens,
+    lexicon: Lexicon,
+    rows: list[Observation],
+    loose: list[tuple[str, str, int, int]],
+    unplaced: list[tuple[int, int]],
+    silent: list[tuple[str, int, int]],
+    not_documented: tuple[str, ...] = (),
 ) -> Record:
     """Put everything into a record; `loose` are flags without a row (reason, question, span)."""
     rows = sorted(rows, key=lambda r: (r.order, r.spans[0][0], 0 if r.side == "right" else 1))
@@ -131,13 +144,28 @@ def record(
         value = row.value
         entries.append(
             Entry(
-                ids[id(row)], row.item, row.side, value, item.unit if item.kind == "quantity" and value != "not_done" else "",
-                row.context, "confirm" if own else "stated", _all_evidence(tokens, row), own, tuple(row.why),
+                ids[id(row)],
+                row.item,
+                row.side,
+                value,
+                item.unit if item.kind == "quantity" and value != "not_done" else "",
+                row.context,
+                "confirm" if own else "stated",
+                _all_evidence(tokens, row),
+                own,
+                tuple(row.why),
             )
         )
     return Record(
-        note.name, len(note.text), note.sha256, tuple(entries), tuple(flags.flags), (), not_documented,
-        tuple(evidence(tokens, a, b) for a, b in unplaced), tuple((m, evidence(tokens, a, b)) for m, a, b in silent),
+        note.name,
+        len(note.text),
+        note.sha256,
+        tuple(entries),
+        tuple(flags.flags),
+        (),
+        not_documented,
+        tuple(evidence(tokens, a, b) for a, b in unplaced),
+        tuple((m, evidence(tokens, a, b)) for m, a, b in silent),
     )
 
 

@@ -55,6 +55,7 @@ _LINKS = frozenset({"and", "&", "+", "or", "/", ",", "nor", "with"})
 _PREPOSITIONS = frozenset({"on", "in", "of", "over", "from", "for", "to", "at"})
 
 SideValue = Literal["right", "left", "both", "both_open", "right_left", "left_right", "unclear"]
+AtomSort = Literal["alone", "word", "number", "direction", "complete"]
 
 
 @dataclass(slots=True)
@@ -105,7 +106,7 @@ class Atom:
 
     start: int
     end: int
-    sort: Literal["alone", "word", "number", "direction", "complete"]
+    sort: AtomSort
     mark: Mark | None
     group: Group | None
     sentence: int
@@ -171,7 +172,9 @@ class Scene:
 def unit_after(scene: Scene, group: Group) -> tuple[str, int]:
     """(unit, end) said right after a group, or ("", group end)."""
     i = group.end
-    while i < len(scene.tokens) and (scene.tokens[i].kind == "space" or scene.tokens[i].key == "-" or scene.tokens[i].skipped):
+    while i < len(scene.tokens) and (
+        scene.tokens[i].kind == "space" or scene.tokens[i].key == "-" or scene.tokens[i].skipped
+    ):
         i += 1
     unit = scene.units.get(i)
     return unit if unit else ("", group.end)
@@ -188,7 +191,13 @@ def read_number(scene: Scene, group: Group, item: Item, *, named: bool = False) 
     unit, unit_end = unit_after(scene, group)
     if unit == "_foreign" and item.kind != "text":
         return []
-    if len(group.parts) == 1 and group.nums[0].pronoun and group.nums[0].value == 1 and not unit and item.kind == "quantity":
+    if (
+        len(group.parts) == 1
+        and group.nums[0].pronoun
+        and group.nums[0].value == 1
+        and not unit
+        and item.kind == "quantity"
+    ):
         return []
     prefixed = values.near_prefix(tokens, group)
     if item.kind != "near" and prefixed and not group.nums[0].decimal:
@@ -217,10 +226,20 @@ def read_number(scene: Scene, group: Group, item: Item, *, named: bool = False) 
         readings = values.quantity(tokens, group, item, unit)
         if unit and readings:
             last = readings[-1]
-            readings[-1] = Reading(last.value, last.start, max(last.end, unit_end), last.doubt, last.light, last.choices)
+            readings[-1] = Reading(
+                last.value, last.start, max(last.end, unit_end), last.doubt, last.light, last.choices
+            )
         low, high = item.possible or (float("-inf"), float("inf"))
-        if readings and not unit and not named and any(
-            not low <= v <= high for r in readings for v in (r.value if isinstance(r.value, list) else [r.value]) if isinstance(v, (int, float))
+        if (
+            readings
+            and not unit
+            and not named
+            and any(
+                not low <= v <= high
+                for r in readings
+                for v in (r.value if isinstance(r.value, list) else [r.value])
+                if isinstance(v, (int, float))
+            )
         ):
             return []
         return readings
@@ -228,10 +247,12 @@ def read_number(scene: Scene, group: Group, item: Item, *, named: bool = False) 
 
 
 def _lens_power(tokens: Tokens, group: Group) -> bool:
-    """"+5.25", "-2.00": the power of a lens and no measurement of the examination."""
+    """ "+5.25", "-2.00": the power of a lens and no measurement of the examination."""
     _whole, _, part = group.nums[0].digits.partition(".")
     before = tokens[group.start - 1] if group.start else None
-    return len(part) == 2 and before is not None and before.key in ("+", "-") and before.end == tokens[group.start].start
+    return (
+        len(part) == 2 and before is not None and before.key in ("+", "-") and before.end == tokens[group.start].start
+    )
 
 
 def _clock_like(group: Group) -> bool:
@@ -293,7 +314,11 @@ def targets_under(scene: Scene, atom: Atom, sense: Sense) -> list[tuple[float, l
             cost = 0.0 if sense.role == "topic" or key.startswith(prefix) and prefix else 0.5
             if lexicon.items[key].kind == "quantity" and _chart_fraction(atom.group):
                 cost += 1.2
-            context = {k: v for k, v in fixed.items() if k in lexicon.items[key].context or k in lexicon.items[key].soft_context}
+            context = {
+                k: v
+                for k, v in fixed.items()
+                if k in lexicon.items[key].context or k in lexicon.items[key].soft_context
+            }
             out.append((cost + 0.4 * rank, [Target(key, r.value, dict(context), r, sense.source) for r in readings]))
         return out[:2]
     assert atom.mark is not None
@@ -310,7 +335,11 @@ def targets_under(scene: Scene, atom: Atom, sense: Sense) -> list[tuple[float, l
                 cost = COST["sibling"]
                 if one.item == lexicon.topics[one.topic].default:
                     cost += 0.2
-            context = {k: v for k, v in fixed.items() if k in item.context or k in item.soft_context} if named == one.item or one.item != named else {}
+            context = (
+                {k: v for k, v in fixed.items() if k in item.context or k in item.soft_context}
+                if named == one.item or one.item != named
+                else {}
+            )
             if one.context:
                 context.update(dict(one.context))
             side = one.side or (sense.side if named == one.item else "")
@@ -353,8 +382,10 @@ class Binder:
         self.comma = [0] * (size + 1)
         self.link = [0] * (size + 1)
         for i, token in enumerate(scene.tokens.tokens):
-            stop = token.kind == "punct" and token.key in (",", "(", ")", "-", "|", ":", ";") or (
-                token.kind == "space" and len(token.text) >= 3
+            stop = (
+                token.kind == "punct"
+                and token.key in (",", "(", ")", "-", "|", ":", ";")
+                or (token.kind == "space" and len(token.text) >= 3)
             )
             self.comma[i + 1] = self.comma[i] + bool(stop and not (token.key == "-" and token.skipped))
             self.link[i + 1] = self.link[i] + (token.key in ("and", "&", "+", "but", "while", "whereas"))
@@ -389,17 +420,31 @@ class Binder:
 
     # -- heads
 
-    def head_options(self, atom: Atom, neighbours: list[Atom], n: int) -> list[tuple[float, Head | None, str, list[Target]]]:
+    def head_options(
+        self, atom: Atom, neighbours: list[Atom], n: int
+    ) -> list[tuple[float, Head | None, str, list[Target]]]:
         scene = self.scene
         found: list[tuple[float, Head | None, str, list[Target]]] = []
         if atom.mark is not None and atom.sort in ("alone", "complete"):
             for one in atom.mark.of("alone"):
                 if one.data == "finding":
-                    found.append((0.0, None, "self", [Target(one.item, one.value, dict(one.context), None, one.source, one.side)]))
+                    found.append(
+                        (
+                            0.0,
+                            None,
+                            "self",
+                            [Target(one.item, one.value, dict(one.context), None, one.source, one.side)],
+                        )
+                    )
             for one in atom.mark.of("complete"):
                 bundle = scene.lexicon.bundles[int(one.data)]
                 found.append(
-                    (0.0, None, "self", [Target(r.item, r.value, dict(r.context), None, one.source, r.side or "") for r in bundle.rows])
+                    (
+                        0.0,
+                        None,
+                        "self",
+                        [Target(r.item, r.value, dict(r.context), None, one.source, r.side or "") for r in bundle.rows],
+                    )
                 )
             if found:
                 return found
@@ -421,7 +466,9 @@ class Binder:
             commas, links = self.separators(head.end, atom.start)
             if loose and (commas or atom.start - head.end > 6) and not self._side_soon(atom):
                 continue
-            skipped = sum(1 for h in prior if h.start > head.start and not h.soft and (not h.group or h.group != head.group))
+            skipped = sum(
+                1 for h in prior if h.start > head.start and not h.soft and (not h.group or h.group != head.group)
+            )
             taken = n - bisect_left(neighbours, head.end, key=lambda a: a.start)
             cost = 0.12 * commas + 0.1 * links + COST["other_name"] * min(skipped, 4) + 0.03 * taken
             self._add(found, atom, head, "prev", cost)
@@ -435,14 +482,26 @@ class Binder:
             commas, links = self.separators(atom.end, head.start)
             between = bisect_left(neighbours, head.start, key=lambda a: a.start) - n - 1
             gap = head.start - atom.end
-            cost = COST["next_name"] + COST["next_name_comma"] * commas + 0.8 * links + COST["between"] * between + 0.6 * rank + 0.04 * max(0, gap - 2)
+            cost = (
+                COST["next_name"]
+                + COST["next_name_comma"] * commas
+                + 0.8 * links
+                + COST["between"] * between
+                + 0.6 * rank
+                + 0.04 * max(0, gap - 2)
+            )
             self._add(found, atom, head, "next", cost)
         held = self._held(atom.sentence)
         loose = atom.sort == "word" and atom.mark is not None and _loose(atom.mark)
         strange = self._strange(atom) if held else 0
         if atom.group is not None and _chart_fraction(atom.group):
             strange = 0
-        if loose and not self._heads_in(atom.sentence) and self._words_in(atom.sentence) <= 5 and self._sides_in(atom.sentence):
+        if (
+            loose
+            and not self._heads_in(atom.sentence)
+            and self._words_in(atom.sentence) <= 5
+            and self._sides_in(atom.sentence)
+        ):
             loose = False
         if loose or scene.modes.mode[atom.start] == "impression":
             held = []
@@ -454,7 +513,12 @@ class Binder:
             if self._words_in(atom.sentence) > 2:
                 for place, (c, h, way, targets) in enumerate(found):
                     if h is head and way == "held":
-                        bare = [replace(t, context={k: v for k, v in t.context.items() if k != "muscle"}) if t.reading is None and unmarked(scene.lexicon.items[t.item], t.value) else t for t in targets]
+                        bare = [
+                            replace(t, context={k: v for k, v in t.context.items() if k != "muscle"})
+                            if t.reading is None and unmarked(scene.lexicon.items[t.item], t.value)
+                            else t
+                            for t in targets
+                        ]
                         found[place] = (c, h, way, bare)
         return found
 
@@ -466,10 +530,16 @@ class Binder:
         for item in self.scene.lexicon.items.values():
             if item.kind not in ("acuity", "near") or (item.kind == "near") != prefixed:
                 continue
-            readings = [r for r in read_number(self.scene, atom.group, item) if r.value is not None and r.doubt != "heard"]
+            readings = [
+                r for r in read_number(self.scene, atom.group, item) if r.value is not None and r.doubt != "heard"
+            ]
             if not readings:
                 continue
-            if item.kind == "acuity" and any(n.value == 5 for n in atom.group.nums[1:2]) and atom.group.nums[0].value != 6:
+            if (
+                item.kind == "acuity"
+                and any(n.value == 5 for n in atom.group.nums[1:2])
+                and atom.group.nums[0].value != 6
+            ):
                 continue
             sure = prefixed or any("logMAR" in str(r.value) for r in readings)
             slashed = "/" in atom.group.signs
@@ -505,9 +575,11 @@ class Binder:
         """Whether the nearest name is of a subject the dictionary lacks ("blood pressure")."""
         topics = {s.topic for h in heads for s in h.senses if s.role == "topic"}
         lexicon = self.scene.lexicon
-        return bool(topics) and all(
-            not lexicon.topics[t].default and not lexicon.topics[t].numbers for t in topics
-        ) and not any(s.role != "topic" for h in heads for s in h.senses)
+        return (
+            bool(topics)
+            and all(not lexicon.topics[t].default and not lexicon.topics[t].numbers for t in topics)
+            and not any(s.role != "topic" for h in heads for s in h.senses)
+        )
 
     def _score_alone(self, targets: list[Target]) -> bool:
         return any(t.value is None and self.scene.lexicon.items[t.item].kind == "score" for t in targets)
@@ -520,8 +592,11 @@ class Binder:
         while i < len(self.tokens) and (self.tokens[i].kind == "space" or self.tokens[i].skipped):
             i += 1
         return (
-            i < len(self.tokens) and self.tokens[i].kind == "word" and i not in self.scene.known
-            and self.tokens[i].key not in _PLAIN_WORDS and i not in self.scene.units
+            i < len(self.tokens)
+            and self.tokens[i].kind == "word"
+            and i not in self.scene.known
+            and self.tokens[i].key not in _PLAIN_WORDS
+            and i not in self.scene.units
         )
 
     def _strange(self, atom: Atom) -> int:
@@ -534,8 +609,11 @@ class Binder:
                 cache[atom.sentence] = 0
             else:
                 cache[atom.sentence] = sum(
-                    1 for i in range(sentence.start, sentence.end)
-                    if self.tokens[i].kind == "word" and not self.tokens[i].skipped and i not in scene.known
+                    1
+                    for i in range(sentence.start, sentence.end)
+                    if self.tokens[i].kind == "word"
+                    and not self.tokens[i].skipped
+                    and i not in scene.known
                     and self.tokens[i].key not in _PLAIN_WORDS
                 )
         return cache[atom.sentence]
@@ -552,7 +630,9 @@ class Binder:
             at -= 1
         return out
 
-    def _add(self, found: list[tuple[float, Head | None, str, list[Target]]], atom: Atom, head: Head, way: str, cost: float) -> None:
+    def _add(
+        self, found: list[tuple[float, Head | None, str, list[Target]]], atom: Atom, head: Head, way: str, cost: float
+    ) -> None:
         if self._counts_things(atom, head):
             cost += 1.2
         if head.soft and atom.mark is not None and _loose(atom.mark):
@@ -585,7 +665,11 @@ class Binder:
                 return
             if best is None or options[0][0] > best[0]:
                 best = options[0]
-            joined += [t for t in options[0][1] if not any(t.item == u.item and t.context == u.context and t.value == u.value for u in joined)]
+            joined += [
+                t
+                for t in options[0][1]
+                if not any(t.item == u.item and t.context == u.context and t.value == u.value for u in joined)
+            ]
         if best is not None:
             found.append((cost + best[0], head, way, joined))
 
@@ -597,8 +681,11 @@ class Binder:
             return bool(self._heads_in(atom.sentence)) or self._words_in(atom.sentence) > 5
         a, b = (head.end, atom.start) if way == "prev" else (atom.end, head.start)
         gap = [t.key for t in self.tokens.tokens[a:b] if t.kind != "space" and not t.skipped]
-        if way == "prev" and len(gap) <= 8 and len(self._sides_in(atom.sentence)) > 1 and any(
-            s.data in ("absent", "present", "reduced", "unseen") for s in atom.mark.of("generic")
+        if (
+            way == "prev"
+            and len(gap) <= 8
+            and len(self._sides_in(atom.sentence)) > 1
+            and any(s.data in ("absent", "present", "reduced", "unseen") for s in atom.mark.of("generic"))
         ):
             return any(g in ("but", ".", ";") for g in gap)
         return len(gap) > 3 or any(g in (",", "and", "but", ".", ";", "with") for g in gap)
@@ -613,7 +700,9 @@ class Binder:
 
     # -- sides
 
-    def side_options(self, atom: Atom, head: Head | None, targets: list[Target], neighbours: list[Atom], n: int) -> list[tuple[float, Side | None, str]]:
+    def side_options(
+        self, atom: Atom, head: Head | None, targets: list[Target], neighbours: list[Atom], n: int
+    ) -> list[tuple[float, Side | None, str]]:
         scene = self.scene
         items = [scene.lexicon.items[t.item] for t in targets]
         if targets and all(t.side for t in targets):
@@ -626,8 +715,13 @@ class Binder:
                 if any(way == "next" for _, _, way in near):
                     near = [(cost + (0.7 if way == "prev" else 0.0), side, way) for cost, side, way in near]
                 return [
-                    c for c in near
-                    if c[1] is None or c[2] == "fixed" or c[2] != "held" and -4 <= c[1].start - atom.end <= 6 and c[1].end - atom.start >= -8
+                    c
+                    for c in near
+                    if c[1] is None
+                    or c[2] == "fixed"
+                    or c[2] != "held"
+                    and -4 <= c[1].start - atom.end <= 6
+                    and c[1].end - atom.start >= -8
                 ]
             return [(0.0, None, "none")]
         plain_value = all(unmarked(scene.lexicon.items[t.item], t.value) for t in targets) or atom.sort == "complete"
@@ -644,12 +738,26 @@ class Binder:
         else:
             none_cost = COST["no_side_measure"]
         return self._side_choices(
-            atom, head, neighbours, n, none_cost, pair, {item.topic for item in items}, told=not plain_value and not all(item.side_optional for item in items)
+            atom,
+            head,
+            neighbours,
+            n,
+            none_cost,
+            pair,
+            {item.topic for item in items},
+            told=not plain_value and not all(item.side_optional for item in items),
         )
 
     def _side_choices(
-        self, atom: Atom, head: Head | None, neighbours: list[Atom], n: int, none_cost: float, pair: bool = False,
-        topics: set[str] | None = None, told: bool = False,
+        self,
+        atom: Atom,
+        head: Head | None,
+        neighbours: list[Atom],
+        n: int,
+        none_cost: float,
+        pair: bool = False,
+        topics: set[str] | None = None,
+        told: bool = False,
     ) -> list[tuple[float, Side | None, str]]:
         scene = self.scene
         virtual = scene.segments.cell_side.get(atom.start)
@@ -672,10 +780,23 @@ class Binder:
         lone = self._one_side(atom.sentence)
         for rank, side in enumerate(reversed(prior[-2:])):
             commas, links = self.separators(side.end, atom.start)
-            foreign = sum(1 for h in heads if side.end <= h.start and h.end <= atom.start and not h.soft and h is not head and not (head and h in head.group))
+            foreign = sum(
+                1
+                for h in heads
+                if side.end <= h.start
+                and h.end <= atom.start
+                and not h.soft
+                and h is not head
+                and not (head and h in head.group)
+            )
             if head and head.sentence == atom.sentence and head.start < side.start and head.plural and foreign == 0:
                 pass
-            cost = COST["comma"] * 0.5 * commas + COST["conjunction"] * links + COST["other_name"] * min(foreign, 3) + 0.9 * rank
+            cost = (
+                COST["comma"] * 0.5 * commas
+                + COST["conjunction"] * links
+                + COST["other_name"] * min(foreign, 3)
+                + 0.9 * rank
+            )
             if not side.block:
                 cost += 0.06 * max(0, atom.start - side.end - 6)
             if lone and told and rank == 0:
@@ -686,14 +807,32 @@ class Binder:
                 cost += 1.2
             if side.block and rank == 0:
                 cost = min(cost, 0.5 + 0.1 * foreign)
-            elif side.prepositional and scene.segments.chunk_of[side.start] == scene.segments.chunk_of[atom.start] and not self._clause_first(side):
+            elif (
+                side.prepositional
+                and scene.segments.chunk_of[side.start] == scene.segments.chunk_of[atom.start]
+                and not self._clause_first(side)
+            ):
                 cost += COST["prepositional"]
             out.append((cost, side, "prev"))
         for side in later[:1]:
             commas, links = self.separators(atom.end, side.start)
-            foreign = sum(1 for h in heads if atom.end <= h.start and h.end <= side.start and not h.soft and h is not head and not (head and h in head.group))
+            foreign = sum(
+                1
+                for h in heads
+                if atom.end <= h.start
+                and h.end <= side.start
+                and not h.soft
+                and h is not head
+                and not (head and h in head.group)
+            )
             between = bisect_left(neighbours, side.start, key=lambda a: a.start) - n - 1
-            cost = COST["next_side"] + COST["next_side_comma"] * commas + COST["next_side_and"] * links + 3.0 * foreign + COST["between"] * between
+            cost = (
+                COST["next_side"]
+                + COST["next_side_comma"] * commas
+                + COST["next_side_and"] * links
+                + 3.0 * foreign
+                + COST["between"] * between
+            )
             if any(t.key in ("but", "though", "although") for t in self.tokens.tokens[atom.end : side.start]):
                 cost += 1.5
             if side.value == "both" and self._names_next(atom.sentence, side):
@@ -702,7 +841,11 @@ class Binder:
                 cost += 0.1 * (side.start - atom.end - 6)
             if scene.segments.cell_of[side.start] != scene.segments.cell_of[atom.start]:
                 cost += 1.0
-            if len(sides) == 1 and not (everything and foreign_after(everything[-4:], side)) and (told or side.value == "both"):
+            if (
+                len(sides) == 1
+                and not (everything and foreign_after(everything[-4:], side))
+                and (told or side.value == "both")
+            ):
                 cost = min(cost, 0.7 + 0.12 * (commas + links + foreign + between))
             out.append((cost, side, "next"))
         if not prior:
@@ -717,7 +860,7 @@ class Binder:
         return out
 
     def _names_next(self, sentence: int, side: Side) -> bool:
-        """"... both maculae normal": a plural name right behind a side takes it along."""
+        """ "... both maculae normal": a plural name right behind a side takes it along."""
         heads = self._heads_in(sentence)
         at = bisect_left(heads, side.end, key=lambda h: h.start)
         return at < len(heads) and heads[at].start - side.end <= 1 and heads[at].plural
@@ -735,7 +878,16 @@ class Binder:
 
     def _clause_first(self, side: Side) -> bool:
         i = side.start - 1
-        while i >= 0 and self.tokens[i].kind != "break" and (self.tokens[i].kind in ("space",) or self.tokens[i].skipped or self.tokens[i].key in _PREPOSITIONS or self.tokens[i].key in ("and", "but", "now", "then")):
+        while (
+            i >= 0
+            and self.tokens[i].kind != "break"
+            and (
+                self.tokens[i].kind in ("space",)
+                or self.tokens[i].skipped
+                or self.tokens[i].key in _PREPOSITIONS
+                or self.tokens[i].key in ("and", "but", "now", "then")
+            )
+        ):
             i -= 1
         return i < 0 or self.tokens[i].kind in ("punct", "break")
 
@@ -760,8 +912,11 @@ class Binder:
             values_here = {s.value for s in sides}
             if only and sides and (values_here != {only} and not blocks):
                 return None
-            if len(values_here) == 1 and not blocks and sides[-1].value in ("right", "left") and not (
-                steps <= 1 and topics & self._topics_in(at)
+            if (
+                len(values_here) == 1
+                and not blocks
+                and sides[-1].value in ("right", "left")
+                and not (steps <= 1 and topics & self._topics_in(at))
             ):
                 only = str(sides[-1].value)
                 at -= 1
@@ -775,10 +930,19 @@ class Binder:
                 if only:
                     return None
                 single = {s.value for s in sides}
-                if len(single) == 1 and sides[-1].value in ("right", "left") and steps <= 1 and topics & self._topics_in(at):
+                if (
+                    len(single) == 1
+                    and sides[-1].value in ("right", "left")
+                    and steps <= 1
+                    and topics & self._topics_in(at)
+                ):
                     return sides[-1]
                 return None
-            if self.scene.segments.sentences[at].paragraph_start and steps and not self.scene.segments.sentences[at + 1].line_start:
+            if (
+                self.scene.segments.sentences[at].paragraph_start
+                and steps
+                and not self.scene.segments.sentences[at + 1].line_start
+            ):
                 pass
             at -= 1
             steps += 1
@@ -812,7 +976,16 @@ class Binder:
                     options.append(Option(cost + side_cost, targets, head, way, side, side_way))
             options.sort(key=lambda o: o.cost)
             options = options[:8]
-            options.append(Option(COST["unbound"] if atom.sort == "alone" else 3.7 if atom.sort == "number" else 3.2, [], None, "none", None, "none"))
+            options.append(
+                Option(
+                    COST["unbound"] if atom.sort == "alone" else 3.7 if atom.sort == "number" else 3.2,
+                    [],
+                    None,
+                    "none",
+                    None,
+                    "none",
+                )
+            )
             columns.append(options)
         forward: list[list[float]] = []
         back: list[list[int]] = []
@@ -914,18 +1087,36 @@ class Binder:
             return cost
         if a is not None and a.sort == b.sort == "number" and first.head is not second.head and self._linked(a, b):
             cost += 0.8
-        if first.side is not None and second.side is first.side and first.side_way == "next" and second.side_way == "prev":
-            own = first.head is second.head or a is not None and second.head is not None and second.head.start == a.start
+        if (
+            first.side is not None
+            and second.side is first.side
+            and first.side_way == "next"
+            and second.side_way == "prev"
+        ):
+            own = (
+                first.head is second.head or a is not None and second.head is not None and second.head.start == a.start
+            )
             cost += COST["shared_turn"] if own else 2.5 * COST["shared_turn"]
         elif {first.side_way, second.side_way} == {"prev", "next"} and first.head is second.head:
             cost += COST["turn"]
-        if first.head is not None and second.head is first.head and first.head_way == "next" and second.head_way == "prev":
+        if (
+            first.head is not None
+            and second.head is first.head
+            and first.head_way == "next"
+            and second.head_way == "prev"
+        ):
             cost += COST["turn"]
         elif {first.head_way, second.head_way} == {"prev", "next"}:
             cost += COST["turn"] * 0.5
         if first.side is not None and second.side is first.side and first.side_way == second.side_way == "prev":
             same = {t.item for t in first.targets} & {t.item for t in second.targets}
-            if same and first.side.value in ("right", "left") and a is not None and a.sort == b.sort == "number" and not self._repeats(a, b):
+            if (
+                same
+                and first.side.value in ("right", "left")
+                and a is not None
+                and a.sort == b.sort == "number"
+                and not self._repeats(a, b)
+            ):
                 cost += 1.0
         return cost
 
@@ -954,8 +1145,11 @@ _PLAIN_WORDS = frozenset(
 
 def loose_word(atom: Atom) -> bool:
     """Whether an atom is everyday praise that may not qualify a name behind it ("okay, smell")."""
-    return atom.sort == "word" and atom.mark is not None and _loose(atom.mark) and any(
-        s.data in ("normal", "present") for s in atom.mark.of("generic")
+    return (
+        atom.sort == "word"
+        and atom.mark is not None
+        and _loose(atom.mark)
+        and any(s.data in ("normal", "present") for s in atom.mark.of("generic"))
     )
 
 

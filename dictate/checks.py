@@ -18,7 +18,9 @@ def check_ranges(rows: list[Observation], lexicon: Lexicon) -> None:
     """Put values outside the plausible range to the clinician."""
     for row in rows:
         item = lexicon.items[row.item]
-        numbers = [v for v in (row.value if isinstance(row.value, list) else [row.value]) if isinstance(v, (int, float))]
+        numbers = [
+            v for v in (row.value if isinstance(row.value, list) else [row.value]) if isinstance(v, (int, float))
+        ]
         if item.plausible:
             low, high = item.plausible
             if any(not low <= v <= high for v in numbers):
@@ -36,7 +38,12 @@ def mark_later(rows: list[Observation], cues: list[Mark], tokens: Tokens, segmen
     for row in rows:
         start, end = row.spans[0]
         for cue in found.get(segments.sentence_of[start], ()):
-            if tokens[cue.start].key != "now" or 0 <= start - cue.end <= 2 or 0 <= cue.start - end <= 2 or start <= cue.start < end:
+            if (
+                tokens[cue.start].key != "now"
+                or 0 <= start - cue.end <= 2
+                or 0 <= cue.start - end <= 2
+                or start <= cue.start < end
+            ):
                 row.later = True
 
 
@@ -46,7 +53,10 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
     by_identity: dict[tuple[object, ...], list[Observation]] = {}
     for row in rows:
         known = by_identity.setdefault(row.identity(), [])
-        same = next((k for k in known if k.value == row.value and k.context.get("certainty") == row.context.get("certainty")), None)
+        same = next(
+            (k for k in known if k.value == row.value and k.context.get("certainty") == row.context.get("certainty")),
+            None,
+        )
         if row.many and known and "certainty" not in row.context:
             same = next((k for k in known if k.context.get("urgency") == row.context.get("urgency")), None)
         if same is not None:
@@ -69,7 +79,14 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
         if any(o is not row and o.item == row.item and o.value == row.value and o.side for o in kept):
             kept.remove(row)
     for row in [r for r in kept if r.value == "not_done"]:
-        for other in [o for o in kept if o.item == row.item and o.value != "not_done" and row.side in (None, o.side) and 0 <= o.order - row.order < 10]:
+        for other in [
+            o
+            for o in kept
+            if o.item == row.item
+            and o.value != "not_done"
+            and row.side in (None, o.side)
+            and 0 <= o.order - row.order < 10
+        ]:
             kept.remove(other)
     _specific(kept, lexicon)
     _differences(kept, lexicon)
@@ -88,7 +105,7 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
 
 
 def _across_sides(rows: list[Observation], lexicon: Lexicon) -> None:
-    """"palate lifts symmetrically" beside "the right half lags"; a squint told of either eye."""
+    """ "palate lifts symmetrically" beside "the right half lags"; a squint told of either eye."""
     for row in rows:
         item = lexicon.items[row.item]
         if row.value in ("not_done", None) or item.kind not in ("category", "finding") or row.many:
@@ -101,13 +118,20 @@ def _across_sides(rows: list[Observation], lexicon: Lexicon) -> None:
                 continue
             if item.one_side and {row.side, other.side} == {"right", "left"} and row.value == other.value:
                 row.doubt("conflict", "said two ways")
-            elif item.side_optional and row.side is None and other.side and is_normal(item, row.value) != is_normal(item, other.value) and is_normal(item, row.value) | (row.value in item.generic.values() and row.value == item.generic.get("equal")):
+            elif (
+                item.side_optional
+                and row.side is None
+                and other.side
+                and is_normal(item, row.value) != is_normal(item, other.value)
+                and is_normal(item, row.value)
+                | (row.value in item.generic.values() and row.value == item.generic.get("equal"))
+            ):
                 row.doubt("conflict", "said two ways")
                 other.doubt("conflict", "said two ways")
 
 
 def _repeated(rows: list[Observation], lexicon: Lexicon) -> bool:
-    """"9, 11 and 14": repeats of one measurement told in a row are no conflict."""
+    """ "9, 11 and 14": repeats of one measurement told in a row are no conflict."""
     item = lexicon.items[rows[0].item]
     if item.kind != "quantity":
         return False
@@ -153,8 +177,20 @@ def _implied(rows: list[Observation], lexicon: Lexicon) -> None:
             unsided = []
         else:
             unsided = [r for r in same if r.side is None and r.group == row.group]
-            rows.append(replace(row, item=implied, value="present", context={}, spans=list(row.spans), doubts=list(row.doubts), why=[*row.why, "a size tells that it is there"]))
-        for lone in [r for r in same if r.side is None and any(r2.side and abs(r2.order - r.order) < 12 for r2 in [*same, row])]:
+            rows.append(
+                replace(
+                    row,
+                    item=implied,
+                    value="present",
+                    context={},
+                    spans=list(row.spans),
+                    doubts=list(row.doubts),
+                    why=[*row.why, "a size tells that it is there"],
+                )
+            )
+        for lone in [
+            r for r in same if r.side is None and any(r2.side and abs(r2.order - r.order) < 12 for r2 in [*same, row])
+        ]:
             if lone in rows and any(reason == "side" for reason, _ in lone.doubts):
                 rows.remove(lone)
         del unsided

@@ -28,7 +28,11 @@ MANY = 4
 """From this number of notes on, a terminal shows a progress bar."""
 
 app = typer.Typer(
-    name="dictate", add_completion=False, no_args_is_help=True, rich_markup_mode=None, pretty_exceptions_enable=False,
+    name="dictate",
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
     help="Read a dictated or pasted examination of eyes and cranial nerves into a structured record.",
 )
 lexicon_app = typer.Typer(

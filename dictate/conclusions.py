@@ -37,7 +37,9 @@ def conclude(scene: Scene, nerve_tokens: set[int]) -> list[Observation]:
                 mode = "impression"
         finding = [s for s in mark.of("alone", "complete") if s.data in ("finding", "") or s.role == "complete"]
         plan = [s for s in mark.of("alone") if s.data == "plan"]
-        if impression and (mode == "impression" or mode == "finding" and not finding or mode == "plan" and _in_doubt(scene, mark)):
+        if impression and (
+            mode == "impression" or mode == "finding" and not finding or mode == "plan" and _in_doubt(scene, mark)
+        ):
             rows += _impression(scene, mark, impression[0], _near_sides(sides_of, place[mark.start]), mode)
         elif plan and (mode == "plan" or mode == "impression" and not impression):
             rows += _plan(scene, mark, plan[0])
@@ -86,13 +88,17 @@ def _cue(scene: Scene, mark: Mark, kind: str, *, before: bool, reach: int) -> Ma
     return best
 
 
-_VERBS = frozenset({"is", "has", "have", "was", "diagnosed", "diagnos", "confirm", "be", "are", "with", "show", "shows", "got"})
+_VERBS = frozenset(
+    {"is", "has", "have", "was", "diagnosed", "diagnos", "confirm", "be", "are", "with", "show", "shows", "got"}
+)
 
 
 def _this_is(scene: Scene, mark: Mark) -> bool:
-    """"This is a right sixth": a conclusion in so many words."""
+    """ "This is a right sixth": a conclusion in so many words."""
     words = [t.key for t in scene.tokens.tokens[max(0, mark.start - 12) : mark.start] if t.kind == "word"][-7:]
-    return any((x, y) in (("this", "is"), ("that", "is"), ("that", "s"), ("it", "is")) for x, y in itertools.pairwise(words))
+    return any(
+        (x, y) in (("this", "is"), ("that", "is"), ("that", "s"), ("it", "is")) for x, y in itertools.pairwise(words)
+    )
 
 
 def _concluded(scene: Scene, mark: Mark) -> bool:
@@ -103,21 +109,29 @@ def _concluded(scene: Scene, mark: Mark) -> bool:
 
 def _other_between(scene: Scene, a: int, b: int) -> bool:
     marks = scene.index.get(("mark", scene.segments.sentence_of[b - 1 if b else 0]), ())
-    return any(a <= m.start and m.end <= b and any(s.data in ("impression", "plan") for s in m.of("alone")) for m in marks)
+    return any(
+        a <= m.start and m.end <= b and any(s.data in ("impression", "plan") for s in m.of("alone")) for m in marks
+    )
 
 
 def _in_doubt(scene: Scene, mark: Mark) -> bool:
     return _cue(scene, mark, "suspected", before=True, reach=3) is not None
 
 
-def _impression(scene: Scene, mark: Mark, sense: Sense, sides: list[tuple[int, int, str]], mode: str) -> list[Observation]:
+def _impression(
+    scene: Scene, mark: Mark, sense: Sense, sides: list[tuple[int, int, str]], mode: str
+) -> list[Observation]:
     certainty = str(dict(sense.context).get("certainty", "stated"))
     why = [f"{scene.tokens.words(mark.start, mark.end)!r} is a conclusion ({sense.source})"]
     spans = [(mark.start, mark.end)]
-    doubt = _cue(scene, mark, "suspected", before=True, reach=7) or _cue(scene, mark, "suspected_after", before=False, reach=6)
+    doubt = _cue(scene, mark, "suspected", before=True, reach=7) or _cue(
+        scene, mark, "suspected_after", before=False, reach=6
+    )
     denial = _cue(scene, mark, "negation", before=True, reach=7)
     denial_after = _cue(scene, mark, "negation_after", before=False, reach=5)
-    if doubt is not None and not (denial is not None and (denial.start > doubt.start or _denied_doubt(scene, denial, doubt, mark))):
+    if doubt is not None and not (
+        denial is not None and (denial.start > doubt.start or _denied_doubt(scene, denial, doubt, mark))
+    ):
         certainty = "suspected"
         why.append(f"in doubt by {scene.tokens.words(doubt.start, doubt.end)!r}")
         if doubt.end <= mark.start and mark.start - doubt.end < 6:
@@ -150,14 +164,18 @@ def _impression(scene: Scene, mark: Mark, sense: Sense, sides: list[tuple[int, i
 
 
 def _denied_doubt(scene: Scene, denial: Mark, doubt: Mark, mark: Mark) -> bool:
-    """"nothing here to suggest ...": the doubt itself is denied."""
-    return denial.end <= doubt.start <= mark.start and not any(s in _HARD for s in _signs(scene, denial.end, doubt.start))
+    """ "nothing here to suggest ...": the doubt itself is denied."""
+    return denial.end <= doubt.start <= mark.start and not any(
+        s in _HARD for s in _signs(scene, denial.end, doubt.start)
+    )
 
 
 def _side_near(scene: Scene, mark: Mark, sides: list[tuple[int, int, str]]) -> tuple[int, int, str] | None:
     sentence = scene.segments.sentence_of[mark.start]
     others = [
-        m for m in scene.index.get(("mark", sentence), ()) if m is not mark and any(s.data == "impression" for s in m.of("alone"))
+        m
+        for m in scene.index.get(("mark", sentence), ())
+        if m is not mark and any(s.data == "impression" for s in m.of("alone"))
     ]
     best: tuple[float, tuple[int, int, str]] | None = None
     merged = _merged(scene, sides)
@@ -223,7 +241,11 @@ def _referred(scene: Scene, side: tuple[int, int, str], sides: list[tuple[int, i
 
 def _plan(scene: Scene, mark: Mark, sense: Sense) -> list[Observation]:
     denial = _cue(scene, mark, "negation", before=True, reach=4)
-    denial = denial or _cue(scene, mark, "not_done", before=False, reach=3) or _cue(scene, mark, "negation_after", before=False, reach=3)
+    denial = (
+        denial
+        or _cue(scene, mark, "not_done", before=False, reach=3)
+        or _cue(scene, mark, "negation_after", before=False, reach=3)
+    )
     following = _signs(scene, mark.end, min(mark.end + 6, len(scene.tokens)))[:1]
     if denial is not None:
         return []
@@ -272,7 +294,8 @@ def _urgency(scene: Scene, mark: Mark) -> tuple[Mark, str | int] | None:
     sentence = scene.segments.sentence_of[mark.start]
     best: tuple[float, Mark, str | int] | None = None
     services = [
-        m for m in scene.index.get(("mark", sentence), ())
+        m
+        for m in scene.index.get(("mark", sentence), ())
         if m is not mark and any("urgency" in scene.lexicon.items[s.item].context for s in m.of("alone") if s.item)
     ]
     for context in scene.index.get(("context", sentence), ()):

@@ -31,9 +31,7 @@ def _kind(mark: Mark) -> str:
 
 def strike(tokens: Tokens, marks: list[Mark], groups: list[Group], cues: list[Mark], segments: Segments) -> set[int]:
     """Token indices taken back; the words of the correction itself are struck too."""
-    events: list[tuple[int, int, str, Mark | None]] = [
-        (m.start, m.end, _kind(m), m) for m in marks if _kind(m)
-    ]
+    events: list[tuple[int, int, str, Mark | None]] = [(m.start, m.end, _kind(m), m) for m in marks if _kind(m)]
     covered = {i for m in marks if m.has("side", "alone", "word") for i in range(m.start, m.end)}
     events += [(g.start, g.end, "number", None) for g in groups if g.start not in covered]
     events.sort(key=lambda e: (e[0], e[1]))
@@ -48,7 +46,7 @@ def strike(tokens: Tokens, marks: list[Mark], groups: list[Group], cues: list[Ma
 
 
 def _bare_no(tokens: Tokens, events: list[tuple[int, int, str, Mark | None]]) -> list[Mark]:
-    """", no, " between two values of one kind."""
+    """ ", no, " between two values of one kind."""
     out = []
     ends = {e[1] for e in events if e[2] == "number"}
     starts = {e[0] for e in events if e[2] == "number"}
@@ -56,7 +54,12 @@ def _bare_no(tokens: Tokens, events: list[tuple[int, int, str, Mark | None]]) ->
         if token.key != "no" or i == 0:
             continue
         before, after = _real(tokens, i, -1), _real(tokens, i, 1)
-        if before >= 0 and after < len(tokens) and tokens[before].key in (",", "-", ".") and tokens[after].key in (",", "-"):
+        if (
+            before >= 0
+            and after < len(tokens)
+            and tokens[before].key in (",", "-", ".")
+            and tokens[after].key in (",", "-")
+        ):
             out.append(Mark(i, after + 1, ()))
         elif before + 1 in ends and after in starts:
             out.append(Mark(i, i + 1, ()))
@@ -81,7 +84,9 @@ def _strike_one(
     reach = 16 if drop else 8
     following = [e for e in near if e[0] >= cue.end and e[0] - cue.end <= reach and e[0] not in struck]
     earlier = [
-        e for e in near if e[1] <= cue.start and cue.start - e[1] <= _REACH and not any(i in struck for i in range(e[0], e[1]))
+        e
+        for e in near
+        if e[1] <= cue.start and cue.start - e[1] <= _REACH and not any(i in struck for i in range(e[0], e[1]))
     ]
     if not earlier:
         struck.update(range(cue.start, cue.end))
@@ -106,7 +111,10 @@ def _strike_one(
 
 
 def _same_kind(
-    lead: tuple[int, int, str, Mark | None], earlier: list[tuple[int, int, str, Mark | None]], segments: Segments, sentence: int
+    lead: tuple[int, int, str, Mark | None],
+    earlier: list[tuple[int, int, str, Mark | None]],
+    segments: Segments,
+    sentence: int,
 ) -> tuple[int, int, str, Mark | None] | None:
     """The last earlier event of the lead's kind; for values, one that says of the same item."""
     for event in reversed(earlier):
@@ -136,4 +144,8 @@ def _akin(a: Mark, b: Mark) -> bool:
                 out.add("context:" + s.data)
         return out
 
-    return bool(subjects(a) & subjects(b)) or ({"generic"} & subjects(a) and b.has("word")) or ({"generic"} & subjects(b) and a.has("word"))  # type: ignore[return-value]
+    return (
+        bool(subjects(a) & subjects(b))
+        or ("generic" in subjects(a) and b.has("word"))
+        or ("generic" in subjects(b) and a.has("word"))
+    )

@@ -22,7 +22,9 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from dictate.errors import LexiconError
 from dictate.text import pieces
 
-Generic = Literal["normal", "abnormal", "present", "absent", "reduced", "full", "equal", "positive", "negative", "unseen"]
+Generic = Literal[
+    "normal", "abnormal", "present", "absent", "reduced", "full", "equal", "positive", "negative", "unseen"
+]
 Kind = Literal["quantity", "acuity", "near", "score", "finding", "category", "grade", "text"]
 Sides = Literal["eye", "ear", "face", "nostril", "limb", "none"]
 Context = dict[str, str | int]
@@ -285,7 +287,7 @@ def _parse(name: str, data: bytes, faults: list[str]) -> GroupFile | None:
 
 
 def _run_together(keys: tuple[str, ...]) -> tuple[str, ...]:
-    """"won t" as it is written without its apostrophe: "wont"."""
+    """ "won t" as it is written without its apostrophe: "wont"."""
     out: list[str] = []
     for key in keys:
         if key == "t" and out and out[-1].endswith("n"):
@@ -321,8 +323,16 @@ class _Compiler:
                 one = sense
                 if cased:
                     one = Sense(
-                        sense.role, sense.source, sense.item, sense.topic, sense.value,
-                        sense.context, sense.data, plain, sense.side, sense.also,
+                        sense.role,
+                        sense.source,
+                        sense.item,
+                        sense.topic,
+                        sense.value,
+                        sense.context,
+                        sense.data,
+                        plain,
+                        sense.side,
+                        sense.also,
                     )
                 table = self.lexicon.cues if whole else self.lexicon.phrases
                 for form in {keys, _run_together(keys)} if whole else {keys}:
@@ -408,12 +418,28 @@ class _Compiler:
         for cue in group.cue:
             self.add(cue.say, Sense("cue", f"{name}#{cue.type}", data=cue.type))
         for mode in group.mode:
-            self.add(mode.say, Sense("mode", f"{name}#{mode.mode}.{mode.reach}", value=mode.mode, data=mode.reach, also=frozenset(k for w in mode.also for k, _ in pieces(w))))
+            self.add(
+                mode.say,
+                Sense(
+                    "mode",
+                    f"{name}#{mode.mode}.{mode.reach}",
+                    value=mode.mode,
+                    data=mode.reach,
+                    also=frozenset(k for w in mode.also for k, _ in pieces(w)),
+                ),
+            )
         for word in group.context:
             self.context_values.setdefault(word.key, set()).add(word.value)
             self.add(
                 word.say,
-                Sense("context", f"{name}#{word.key}.{word.value}", item=word.item, topic=word.topic, context=((word.key, word.value),), data=word.key),
+                Sense(
+                    "context",
+                    f"{name}#{word.key}.{word.value}",
+                    item=word.item,
+                    topic=word.topic,
+                    context=((word.key, word.value),),
+                    data=word.key,
+                ),
             )
         for generic, says in group.generic.items():
             self.add(says, Sense("generic", f"{name}#{generic}", data=generic))

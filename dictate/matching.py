@@ -17,7 +17,35 @@ from dictate.note import Tokens
 from dictate.wording import is_plural, plain
 
 _Phrase = tuple[str, ...]
-_NEVER_SPELT = frozenset({"rl", "lr", "re", "le", "in", "it", "no", "so", "to", "at", "on", "is", "of", "as", "or", "be", "an", "am", "us", "he", "we", "me", "do", "by", "if"})
+_NEVER_SPELT = frozenset(
+    {
+        "rl",
+        "lr",
+        "re",
+        "le",
+        "in",
+        "it",
+        "no",
+        "so",
+        "to",
+        "at",
+        "on",
+        "is",
+        "of",
+        "as",
+        "or",
+        "be",
+        "an",
+        "am",
+        "us",
+        "he",
+        "we",
+        "me",
+        "do",
+        "by",
+        "if",
+    }
+)
 
 
 class _Grown:
@@ -108,7 +136,9 @@ def _letters(tokens: Tokens, i: int, abbreviations: frozenset[str]) -> list[tupl
     while at < len(tokens) and tokens[at].kind == "word" and len(tokens[at].text) == 1 and len(letters) < 24:
         end = at + 1
         if (
-            end + 1 < len(tokens) and tokens[end].text == "." and len(tokens[end + 1].text) == 1
+            end + 1 < len(tokens)
+            and tokens[end].text == "."
+            and len(tokens[end + 1].text) == 1
             and tokens[end + 1].kind == "word"
         ):
             end += 1
@@ -180,7 +210,9 @@ def match(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:
             taken.update(range(start, end))
             if end - start > 1 and all(s.role in ("word", "direction") for s in mark.senses):
                 nested = [
-                    c for place in range(start, end) for c in by_start.get(place, ())
+                    c
+                    for place in range(start, end)
+                    for c in by_start.get(place, ())
                     if c[1] <= end and c[1] - c[0] < end - start
                 ]
                 nested.sort(key=lambda f: (f[0] - f[1], f[0]))
@@ -250,7 +282,11 @@ def reconcile(trade: list[Mark], cues: list[Mark]) -> tuple[list[Mark], list[Mar
         span = inside.get(cue.start) or inside.get(cue.end - 1)
         if span is not None and span[1] - span[0] > cue.end - cue.start:
             continue
-        if span is not None and any(s.data in ("not_done", "exception", "doubled") for s in cue.senses) and cue.end - cue.start > 1:
+        if (
+            span is not None
+            and any(s.data in ("not_done", "exception", "doubled") for s in cue.senses)
+            and cue.end - cue.start > 1
+        ):
             covered.update(range(cue.start, cue.end))
         kept_cues.append(cue)
     kept_trade = [m for m in trade if not (m.start in covered and m.end - 1 in covered)]
@@ -274,4 +310,8 @@ def _mark(tokens: Tokens, lexicon: Lexicon, phrase: _Phrase, first: int, last: i
 
 def without(marks: list[Mark], role: str) -> list[Mark]:
     """The marks with the senses of one role taken out."""
-    return [replace(m, senses=tuple(s for s in m.senses if s.role != role)) for m in marks if any(s.role != role for s in m.senses)]
+    return [
+        replace(m, senses=tuple(s for s in m.senses if s.role != role))
+        for m in marks
+        if any(s.role != role for s in m.senses)
+    ]

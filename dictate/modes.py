@@ -14,7 +14,24 @@ from dictate.segments import Segments, Sentence
 
 SILENT = ("rest", "history", "other", "quoted", "purpose", "warning", "talk", "question")
 # In a plan only these cues end it: a condition or a purpose does not ("MRI if no better").
-_PLAN_ENDS = frozenset({"becaus", "warn", "told", "explain", "discuss", "adviz", "red", "safety", "precaution", "ed", "counsel", "reassur", "return", "leaflet"})
+_PLAN_ENDS = frozenset(
+    {
+        "becaus",
+        "warn",
+        "told",
+        "explain",
+        "discuss",
+        "adviz",
+        "red",
+        "safety",
+        "precaution",
+        "ed",
+        "counsel",
+        "reassur",
+        "return",
+        "leaflet",
+    }
+)
 _CLAUSE_END = frozenset({",", ":", ";", "(", ")", "-", "|"})
 _STARTERS = frozenset(
     "ok okay now and so just then right good well next lovely great fine again if please first but alright".split()
@@ -57,7 +74,9 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
     source = [-1] * size
     by_sentence: list[list[Mark]] = [[] for _ in segments.sentences]
     doubled = {
-        i for m in marks if any(s.data in ("doubled", "suspected", "suspected_after") for s in m.of("cue")) and m.end - m.start > 1
+        i
+        for m in marks
+        if any(s.data in ("doubled", "suspected", "suspected_after") for s in m.of("cue")) and m.end - m.start > 1
         for i in range(m.start, m.end)
     }
     for cue in cues:
@@ -135,7 +154,10 @@ def _history_ends(tokens: Tokens, sentence: Sentence, marks: list[Mark], segment
         return False
     after = first.end
     return after < len(tokens) and (
-        tokens[after].key in (":", "-", "|") or tokens[after].kind == "space" and len(tokens[after].text) >= 2 or tokens[after].kind == "break"
+        tokens[after].key in (":", "-", "|")
+        or tokens[after].kind == "space"
+        and len(tokens[after].text) >= 2
+        or tokens[after].kind == "break"
     )
 
 
@@ -164,7 +186,12 @@ def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark
     for i in range(start, limit):
         token = tokens[i]
         if token.kind == "punct" and token.key in _CLAUSE_END and i > start:
-            if token.key == "-" and 0 < i < len(tokens) - 1 and tokens[i - 1].end == token.start and tokens[i + 1].start == token.end:
+            if (
+                token.key == "-"
+                and 0 < i < len(tokens) - 1
+                and tokens[i - 1].end == token.start
+                and tokens[i + 1].start == token.end
+            ):
                 continue
             return i
         if token.kind == "word" and token.key in ("but", "however", "though", "although") and i > start:
@@ -193,8 +220,11 @@ def _sentence_cues(
     base = mode[sentence.end - 1]
     plans = [m for m in marks if any(s.data == "plan" or s.item and s.topic == "plan" for s in m.senses)]
     opening = next((i for i in range(sentence.start, sentence.end) if tokens[i].kind == "word"), -1)
-    if base == "finding" and opening >= 0 and tokens[opening].key in ("for", "then") and any(
-        0 < m.start - opening <= 5 for m in plans
+    if (
+        base == "finding"
+        and opening >= 0
+        and tokens[opening].key in ("for", "then")
+        and any(0 < m.start - opening <= 5 for m in plans)
     ):
         put(opening, sentence.end, "plan", opening)
         base = "plan"
@@ -217,17 +247,28 @@ def _sentence_cues(
                     if _at_clause_start(tokens, cue.start, sentence) or sentence.run_on:
                         end = _clause_end(tokens, cue.start, sentence, marks)
                         if sentence.run_on:
-                            told = [m.start for m in marks if m.start >= cue.end and m.has("alone", "word", "generic", "complete", "side")]
+                            told = [
+                                m.start
+                                for m in marks
+                                if m.start >= cue.end and m.has("alone", "word", "generic", "complete", "side")
+                            ]
                             end = min([end, cue.end + 5, *told])
                         put(cue.start, end, value, cue.start)
                 elif value == "finding":
                     continue
                 elif value == "rest":
                     end = _clause_end(tokens, cue.start, sentence, marks)
-                    if not any(m.has("name", "topic", "alone", "complete") and cue.start <= m.start < end for m in marks):
+                    if not any(
+                        m.has("name", "topic", "alone", "complete") and cue.start <= m.start < end for m in marks
+                    ):
                         put(cue.start, end, value, cue.start)
                 elif value == "quoted":
-                    put(_clause_start(tokens, cue.start, sentence), _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
+                    put(
+                        _clause_start(tokens, cue.start, sentence),
+                        _clause_end(tokens, cue.start, sentence, marks),
+                        value,
+                        cue.start,
+                    )
                 elif reach == "sentence":
                     if sentence.run_on:
                         put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
@@ -235,7 +276,11 @@ def _sentence_cues(
                         put(sentence.start, sentence.end, value, cue.start)
                 else:
                     put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
-    if base == "finding" and any(_only_impression(m) and mode[m.start] == "finding" for m in marks) and not _telegraphic(sentence):
+    if (
+        base == "finding"
+        and any(_only_impression(m) and mode[m.start] == "finding" for m in marks)
+        and not _telegraphic(sentence)
+    ):
         for mark in marks:
             if any(s.data == "impression" for s in mark.of("alone")) and mode[mark.start] == "finding":
                 put(mark.start, mark.end, "impression", mark.start)
@@ -270,4 +315,8 @@ def _is_question(tokens: Tokens, sentence: Sentence) -> bool:
     words = [tokens[i].text.casefold() for i in range(sentence.start, sentence.end) if tokens[i].kind == "word"]
     if not words:
         return False
-    return words[0] in _ASKING or bool({"you", "your", "what", "which", "how", "reckon"} & set(words)) or words[-1] in ("one", "nostril", "now", "here", "too")
+    return (
+        words[0] in _ASKING
+        or bool({"you", "your", "what", "which", "how", "reckon"} & set(words))
+        or words[-1] in ("one", "nostril", "now", "here", "too")
+    )

@@ -151,9 +151,7 @@ def _spent(scene: Scene, sentence: _Sentence, cue: Mark, limit: int, out: dict[i
         _list(scene, sentence, cue, at, stop, _or_end(scene, cue.end, stop), out)
 
 
-def _list(
-    scene: Scene, sentence: _Sentence, cue: Mark, at: int, stop: int, or_end: int, out: dict[int, Mark]
-) -> None:
+def _list(scene: Scene, sentence: _Sentence, cue: Mark, at: int, stop: int, or_end: int, out: dict[int, Mark]) -> None:
     """Carry a negation from one negated value over the members of its list."""
     lead = sentence.found[at]
     last = lead.atom.end
@@ -228,7 +226,7 @@ def _back(scene: Scene, sentence: _Sentence, cue: Mark, out: dict[int, Mark]) ->
 
 
 def _carry_to_seen(sentence: _Sentence, out: dict[int, Mark]) -> None:
-    """"No ptosis is seen": the word that answers a denied finding is denied with it."""
+    """ "No ptosis is seen": the word that answers a denied finding is denied with it."""
     for one in sentence.found:
         head, mark = one.option.head, one.atom.mark
         if head is None or mark is None or head.start not in out or one.atom.start in out:

@@ -47,7 +47,9 @@ def _number(tokens: Tokens, i: int, worded: bool) -> int | None:
 
 def _next(tokens: Tokens, i: int) -> int:
     i += 1
-    while i < len(tokens) and (tokens[i].kind == "space" and len(tokens[i].text) < 3 or tokens[i].skipped and tokens[i].kind == "word"):
+    while i < len(tokens) and (
+        tokens[i].kind == "space" and len(tokens[i].text) < 3 or tokens[i].skipped and tokens[i].kind == "word"
+    ):
         i += 1
     return i
 
@@ -106,8 +108,12 @@ def _label(tokens: Tokens, start: int, end: int) -> bool:
         before -= 1
     at_line_start = before < 0 or tokens[before].kind == "break"
     after = _next(tokens, end - 1)
-    return at_line_start and after < len(tokens) and (
-        tokens[after].key in (":", "-", ".", ")") or tokens[after].kind == "space" and len(tokens[after].text) >= 3
+    return (
+        at_line_start
+        and after < len(tokens)
+        and (
+            tokens[after].key in (":", "-", ".", ")") or tokens[after].kind == "space" and len(tokens[after].text) >= 3
+        )
     )
 
 
@@ -118,7 +124,15 @@ def _noun_follows(tokens: Tokens, i: int) -> bool:
         word = plain(tokens[at].text)
         if word in _NOUN or word == "cranial":
             return steps > 0
-        if not (word in ORDINALS or word in UNITS or word in _LIST or word in _RANGE or tokens[at].text in ROMAN or tokens[at].kind in ("space", "number") or tokens[at].skipped):
+        if not (
+            word in ORDINALS
+            or word in UNITS
+            or word in _LIST
+            or word in _RANGE
+            or tokens[at].text in ROMAN
+            or tokens[at].kind in ("space", "number")
+            or tokens[at].skipped
+        ):
             return False
         at += 1
         steps += 1
@@ -158,7 +172,12 @@ def _run(tokens: Tokens, i: int, worded: bool) -> tuple[tuple[int, ...], int, bo
             continue
         if worded:
             more = _number(tokens, at, True)
-            if more is not None and more > nerves[-1] and tokens[at].kind == "word" and plain(tokens[at].text) in ORDINALS:
+            if (
+                more is not None
+                and more > nerves[-1]
+                and tokens[at].kind == "word"
+                and plain(tokens[at].text) in ORDINALS
+            ):
                 nerves.append(more)
                 end = at + 1
                 continue
@@ -176,7 +195,7 @@ def nerve_item(lexicon: Lexicon) -> Item | None:
 
 @dataclass
 class NerveStatement:
-    """"II to XII intact": nerves, value, side and the tokens that say it."""
+    """ "II to XII intact": nerves, value, side and the tokens that say it."""
 
     nerves: tuple[int, ...]
     value: str
@@ -225,7 +244,13 @@ def _statement(tokens: Tokens, ref: NerveRef, following: list[Mark]) -> NerveSta
                 return None
             if not (ref.worded or ref.ranged) and not _ends(tokens, mark.end):
                 return None
-            value = {"normal": "intact", "full": "intact", "equal": "intact", "abnormal": "impaired", "reduced": "impaired"}.get(sense.data)
+            value = {
+                "normal": "intact",
+                "full": "intact",
+                "equal": "intact",
+                "abnormal": "impaired",
+                "reduced": "impaired",
+            }.get(sense.data)
             if value is None:
                 return None
             behind = following[place + 1] if place + 1 < len(following) else None

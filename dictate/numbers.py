@@ -28,9 +28,47 @@ _PRONOUN_AFTER = frozenset(
     better worse another either neither not""".split()
 )
 # "near point 8": a point of the eye, no decimal point.
-_NO_DECIMAL_AFTER = frozenset({"near", "break", "recovery", "end", "far", "this", "that", "view", "some", "the", "null", "pressure", "blur", "every", "which", "at"})
+_NO_DECIMAL_AFTER = frozenset(
+    {
+        "near",
+        "break",
+        "recovery",
+        "end",
+        "far",
+        "this",
+        "that",
+        "view",
+        "some",
+        "the",
+        "null",
+        "pressure",
+        "blur",
+        "every",
+        "which",
+        "at",
+    }
+)
 # A number after these counts or labels something and is no measurement.
-_NO_VALUE_AFTER = frozenset({"figure", "fig", "table", "day", "case", "aged", "age", "bed", "room", "page", "ward", "theatre", "bay", "reference", "base", "bar"})
+_NO_VALUE_AFTER = frozenset(
+    {
+        "figure",
+        "fig",
+        "table",
+        "day",
+        "case",
+        "aged",
+        "age",
+        "bed",
+        "room",
+        "page",
+        "ward",
+        "theatre",
+        "bay",
+        "reference",
+        "base",
+        "bar",
+    }
+)
 _LABELS = frozenset("abdefghikmopqtuwxyz")
 FRACTIONS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "⅓": 1 / 3, "⅔": 2 / 3}
 POINT = frozenset({"point", "decimal", "dot"})
@@ -43,10 +81,23 @@ ORDINALS = {
 }
 # Words and signs that may stand between two numbers of one group.
 JOINS = {
-    "/": "/", "over": "/", "'": "/", "by": "by", "upon": "/",
-    "to": "to", "-": "-", ":": ":", ">": ">", "->": ">",
-    "out of": "of", "of": "of", "from": "of",
-    "+": "+", "plus": "+", "minus": "-", "less": "-",
+    "/": "/",
+    "over": "/",
+    "'": "/",
+    "by": "by",
+    "upon": "/",
+    "to": "to",
+    "-": "-",
+    ":": ":",
+    ">": ">",
+    "->": ">",
+    "out of": "of",
+    "of": "of",
+    "from": "of",
+    "+": "+",
+    "plus": "+",
+    "minus": "-",
+    "less": "-",
 }
 
 
@@ -109,7 +160,13 @@ class _Reader:
     def next(self, i: int) -> int:
         """The next token that is no blank and no skipped word; never over a line end."""
         i += 1
-        while i < self.size and (self.tokens[i].kind == "space" and len(self.tokens[i].text) < 3 and "\t" not in self.tokens[i].text or self.tokens[i].skipped and self.tokens[i].kind != "space"):
+        while i < self.size and (
+            self.tokens[i].kind == "space"
+            and len(self.tokens[i].text) < 3
+            and "\t" not in self.tokens[i].text
+            or self.tokens[i].skipped
+            and self.tokens[i].kind != "space"
+        ):
             i += 1
         return i
 
@@ -128,7 +185,9 @@ class _Reader:
         if token.text in (".", "·") and i + 1 < self.size and self.glued(i + 1) and self.tokens[i + 1].text.isdecimal():
             if self.glued(i) and (self.tokens[i - 1].kind == "word" and not self.tokens[i - 1].text.isupper()):
                 return None
-            return Num(i, i + 2, float("0." + self.tokens[i + 1].text), token.text + self.tokens[i + 1].text, decimal=True)
+            return Num(
+                i, i + 2, float("0." + self.tokens[i + 1].text), token.text + self.tokens[i + 1].text, decimal=True
+            )
         if token.kind != "number" or not token.text.isdecimal() or len(token.text) > 9:
             return None
         if len(token.text) > 2 and token.text.startswith("0"):
@@ -137,15 +196,30 @@ class _Reader:
             return None
         text, end = token.text, i + 1
         decimal = False
-        if end + 1 < self.size and self.tokens[end].text in (".", "·") and self.glued(end) and self.glued(end + 1) and self.tokens[end + 1].text.isdecimal() or (
-            text == "0" and end + 1 < self.size and self.tokens[end].text == "," and self.glued(end)
-            and self.glued(end + 1) and self.tokens[end + 1].text.isdecimal()
+        if (
+            end + 1 < self.size
+            and self.tokens[end].text in (".", "·")
+            and self.glued(end)
+            and self.glued(end + 1)
+            and self.tokens[end + 1].text.isdecimal()
+            or (
+                text == "0"
+                and end + 1 < self.size
+                and self.tokens[end].text == ","
+                and self.glued(end)
+                and self.glued(end + 1)
+                and self.tokens[end + 1].text.isdecimal()
+            )
         ):
             text += "." + self.tokens[end + 1].text
             end += 2
             decimal = True
         value = float(text)
-        if end < self.size and self.tokens[end].text in FRACTIONS and (self.glued(end) or self.tokens[end - 1].end + 1 == self.tokens[end].start):
+        if (
+            end < self.size
+            and self.tokens[end].text in FRACTIONS
+            and (self.glued(end) or self.tokens[end - 1].end + 1 == self.tokens[end].start)
+        ):
             return Num(i, end + 1, value + FRACTIONS[self.tokens[end].text], text, decimal=True)
         if not decimal:
             after = self.next(end - 1)
@@ -218,8 +292,11 @@ class _Reader:
                 return Num(i, i + 1, 0.5, "", pronoun=True, decimal=True)
             return None
         follow = self.next(i)
-        if word == "one" and i and self.word(self.before(i)) in _PRONOUN_AFTER and not (
-            follow < self.size and self.word(follow) in POINT
+        if (
+            word == "one"
+            and i
+            and self.word(self.before(i)) in _PRONOUN_AFTER
+            and not (follow < self.size and self.word(follow) in POINT)
         ):
             return None
         whole = self.cardinal(i)
@@ -253,7 +330,11 @@ class _Reader:
         else:
             return None
         at = self.next(end - 1)
-        if at < self.size and self.word(at) in ("hundred", "thousand") and not (self.word(at - 1) == "a" and at - 1 > i):
+        if (
+            at < self.size
+            and self.word(at) in ("hundred", "thousand")
+            and not (self.word(at - 1) == "a" and at - 1 > i)
+        ):
             scale = 100 if self.word(at) == "hundred" else 1000
             value *= scale
             end = at + 1
@@ -300,7 +381,12 @@ class _Reader:
             if token.key == "-" and i + 1 < self.size and self.tokens[i + 1].key == ">":
                 return ">", i + 2
             sign = JOINS.get(token.key)
-            if sign and i + 1 < self.size and self.tokens[i + 1].kind == "punct" and self.tokens[i + 1].key == sign == "+":
+            if (
+                sign
+                and i + 1 < self.size
+                and self.tokens[i + 1].kind == "punct"
+                and self.tokens[i + 1].key == sign == "+"
+            ):
                 return None
             return (sign, i + 1) if sign else None
         word = self.word(i)
@@ -383,8 +469,10 @@ def read_groups(tokens: Tokens, blocked: frozenset[int] = frozenset()) -> list[G
 def _clock_hour(reader: _Reader, i: int) -> bool:
     """Whether "o'clock" follows: an hour or a place on the dial."""
     at = reader.next(i - 1)
-    return at + 2 < reader.size and reader.word(at) == "o" and any(
-        reader.word(j) == "clock" for j in range(at + 1, min(at + 3, reader.size))
+    return (
+        at + 2 < reader.size
+        and reader.word(at) == "o"
+        and any(reader.word(j) == "clock" for j in range(at + 1, min(at + 3, reader.size)))
     )
 
 
@@ -393,7 +481,11 @@ def _pluses(tokens: Tokens, i: int) -> int:
     if i and tokens[i - 1].key == "+" or tokens[i].key != "+":
         return 0
     count = 1
-    while i + count < len(tokens) and tokens[i + count].key == "+" and tokens[i + count].start == tokens[i + count - 1].end:
+    while (
+        i + count < len(tokens)
+        and tokens[i + count].key == "+"
+        and tokens[i + count].start == tokens[i + count - 1].end
+    ):
         count += 1
     following = tokens[i + count] if i + count < len(tokens) else None
     if following is not None and following.kind in ("word", "number") and following.start == tokens[i + count - 1].end:

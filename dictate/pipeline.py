@@ -114,12 +114,23 @@ def read_undone(reading: Reading) -> None:
         for nerve in one.nerves:
             why = [f"{tokens.words(one.start, one.end)!r} speaks of nerve {nerves.NAMES[nerve - 1]}"]
             reading.undone.append(
-                rows.Observation(item.key, one.side, one.value, {"nerve": nerves.NAMES[nerve - 1]}, [(one.start, one.end)], [], why, one.start)
+                rows.Observation(
+                    item.key,
+                    one.side,
+                    one.value,
+                    {"nerve": nerves.NAMES[nerve - 1]},
+                    [(one.start, one.end)],
+                    [],
+                    why,
+                    one.start,
+                )
             )
     marks.marks = [m for m in marks.marks if m.start not in reading.nerve_tokens]
     numbered = {i for r in reading.refs for i in range(r.start, r.end)}
     marks.groups = [g for g in marks.groups if g.start not in numbered]
-    marks.marks = [m for m in marks.marks if m.start not in numbered or m.has("cue", "side") or m.end - 1 not in numbered]
+    marks.marks = [
+        m for m in marks.marks if m.start not in numbered or m.has("cue", "side") or m.end - 1 not in numbered
+    ]
     found, used = undone.find(tokens, reading.lexicon, marks.marks, reading.segments, reading.modes, reading.refs)
     reading.undone += found
     marks.marks = [m for m in marks.marks if m.start not in used]
@@ -149,7 +160,9 @@ def ask_unplaced(reading: Reading) -> None:
 
 def check(reading: Reading) -> None:
     """8. Ranges, repeats, disagreements."""
-    checks.mark_later(reading.observations, [m for m in reading.cues if m.has("correction")], reading.tokens, reading.segments)
+    checks.mark_later(
+        reading.observations, [m for m in reading.cues if m.has("correction")], reading.tokens, reading.segments
+    )
     checks.check_ranges(reading.observations, reading.lexicon)
     reading.observations = checks.settle(reading.observations, reading.lexicon)
     entries = assemble.entries_of(reading.tokens, reading.lexicon, reading.observations)
@@ -161,7 +174,13 @@ def check(reading: Reading) -> None:
 def make_record(reading: Reading) -> None:
     """9. The record."""
     record = assemble.record(
-        reading.note, reading.tokens, reading.lexicon, reading.observations, reading.loose, reading.aside, [],
+        reading.note,
+        reading.tokens,
+        reading.lexicon,
+        reading.observations,
+        reading.loose,
+        reading.aside,
+        [],
     )
     reading.record = replace(
         record,
@@ -171,7 +190,18 @@ def make_record(reading: Reading) -> None:
 
 
 STAGES: tuple[Callable[[Reading], None], ...] = (
-    read_tokens, read_marks, mend_misheard, strike_corrections, read_modes, read_undone, build_scene, bind, observe, ask_unplaced, check, make_record,
+    read_tokens,
+    read_marks,
+    mend_misheard,
+    strike_corrections,
+    read_modes,
+    read_undone,
+    build_scene,
+    bind,
+    observe,
+    ask_unplaced,
+    check,
+    make_record,
 )
 
 

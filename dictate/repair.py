@@ -79,17 +79,42 @@ _GAP = 4  # most words that stand for one word of a phrase
 _SOUND = tuple(
     (re.compile(pattern), into)
     for pattern, into in (
-        (r"^u(?=v|ni[^nmd])", "yu"), (r"^ps", "s"), (r"^p(?=[nt])|^[kg](?=n)|^w(?=r)|^m(?=n)", ""), (r"^x", "s"),
-        (r"sch", "sk"), (r"ph", "f"), (r"rh+", "r"), (r"th", "T"), (r"sh|tch", "S"),
-        (r"ch(?=[lr])|ch(?=or|oi|ia|y|ii|oa)", "k"), (r"ch", "S"),
-        (r"igh", "i"), (r"^gh", "g"), (r"gh", ""),
-        (r"[cst]ion", "Sn"), (r"(?:t|sc|c)ious", "SAs"), (r"[ct]ia(?=[^s])", "SA"), (r"ture?$", "SA"),
-        (r"cc(?=[eiy])", "ks"), (r"s?c(?=[eiy])|(?<=[nu])c$", "s"), (r"ck|cqu|c", "k"), (r"qu?", "kw"), (r"x", "ks"),
-        (r"dge?(?=[eiy]|$)|g(?=[iey])|(?<=r)g$", "j"), (r"gn$", "n"), (r"[gm]m$|mb$|mn$", "m"), (r"bt$", "t"),
-        (r"z", "s"), (r"h", ""), (r"(?<=[a-zA-Z])y(?![aeiou])", "i"), (r"(?<=[^aeiouy])e$", ""),
+        (r"^u(?=v|ni[^nmd])", "yu"),
+        (r"^ps", "s"),
+        (r"^p(?=[nt])|^[kg](?=n)|^w(?=r)|^m(?=n)", ""),
+        (r"^x", "s"),
+        (r"sch", "sk"),
+        (r"ph", "f"),
+        (r"rh+", "r"),
+        (r"th", "T"),
+        (r"sh|tch", "S"),
+        (r"ch(?=[lr])|ch(?=or|oi|ia|y|ii|oa)", "k"),
+        (r"ch", "S"),
+        (r"igh", "i"),
+        (r"^gh", "g"),
+        (r"gh", ""),
+        (r"[cst]ion", "Sn"),
+        (r"(?:t|sc|c)ious", "SAs"),
+        (r"[ct]ia(?=[^s])", "SA"),
+        (r"ture?$", "SA"),
+        (r"cc(?=[eiy])", "ks"),
+        (r"s?c(?=[eiy])|(?<=[nu])c$", "s"),
+        (r"ck|cqu|c", "k"),
+        (r"qu?", "kw"),
+        (r"x", "ks"),
+        (r"dge?(?=[eiy]|$)|g(?=[iey])|(?<=r)g$", "j"),
+        (r"gn$", "n"),
+        (r"[gm]m$|mb$|mn$", "m"),
+        (r"bt$", "t"),
+        (r"z", "s"),
+        (r"h", ""),
+        (r"(?<=[a-zA-Z])y(?![aeiou])", "i"),
+        (r"(?<=[^aeiouy])e$", ""),
         (r"(?<=[aeiou])w(?![aeiou])", "u"),
         (r"(?<=[aeiouA])r(?![aeiouyr])", ""),
-        (r"oe|ae|ee|ea|ie|ei|ey|ay|ai|[ei]|y(?![aeiou])", "I"), (r"oo|ou|oa|oi|oy|au|aw|o", "O"), (r"[au]", "A"),
+        (r"oe|ae|ee|ea|ie|ei|ey|ay|ai|[ei]|y(?![aeiou])", "I"),
+        (r"oo|ou|oa|oi|oy|au|aw|o", "O"),
+        (r"[au]", "A"),
     )
 )
 _TWICE = re.compile(r"(.)\1+")
@@ -295,8 +320,11 @@ def _build(lexicon: Lexicon) -> _Index:
         if size > 3 or len(letters) < 5 or not letters.isalpha():
             continue
         # A term of several words is looked for as a whole if one of them is a name that never stands alone.
-        if size == 1 or not trivial.intersection(phrase) and min(map(len, phrase)) > 2 and any(
-            w not in single and _stem_rank(w) >= _NAME for w in phrase
+        if (
+            size == 1
+            or not trivial.intersection(phrase)
+            and min(map(len, phrase)) > 2
+            and any(w not in single and _stem_rank(w) >= _NAME for w in phrase)
         ):
             term = _Term(phrase, _form(phrase), _topics(senses, lexicon), min(map(_stem_rank, phrase)), usable)
             for edge in _edges(term.form.bones):
@@ -343,10 +371,36 @@ class _Found(NamedTuple):
 
 _BE = frozenset({"is", "are", "was", "were", "be", "been"})
 _LETTER_NAMES = {
-    "our": "r", "are": "r", "ar": "r", "see": "c", "sea": "c", "tea": "t", "tee": "t", "pea": "p", "pee": "p",
-    "dee": "d", "bee": "b", "be": "b", "oh": "o", "eye": "i", "you": "u", "why": "y", "jay": "j", "kay": "k",
-    "ex": "x", "gee": "g", "el": "l", "em": "m", "en": "n", "es": "s", "ess": "s", "ef": "f", "eff": "f",
-    "vee": "v", "ay": "a", "eh": "a",
+    "our": "r",
+    "are": "r",
+    "ar": "r",
+    "see": "c",
+    "sea": "c",
+    "tea": "t",
+    "tee": "t",
+    "pea": "p",
+    "pee": "p",
+    "dee": "d",
+    "bee": "b",
+    "be": "b",
+    "oh": "o",
+    "eye": "i",
+    "you": "u",
+    "why": "y",
+    "jay": "j",
+    "kay": "k",
+    "ex": "x",
+    "gee": "g",
+    "el": "l",
+    "em": "m",
+    "en": "n",
+    "es": "s",
+    "ess": "s",
+    "ef": "f",
+    "eff": "f",
+    "vee": "v",
+    "ay": "a",
+    "eh": "a",
 }
 _ARTICLES = frozenset({"the", "an", "his", "her", "its", "their"})
 _JOINED = frozenset({"s", "ve", "t", "re", "ll", "d", "m"})
@@ -510,8 +564,12 @@ def _alike_odds(form: _Form, term: _Term, several: int) -> float:
     if by_sound < 0.5:
         return -math.inf
     return (
-        3.5 * by_sound + 3.1 * _similar(form.letters, its.letters) + 2.3 * _similar(form.bones, its.bones)
-        + 0.13 * size * (form.bones == its.bones) - 0.2 * size + 0.16 * _rarity(term.rank)
+        3.5 * by_sound
+        + 3.1 * _similar(form.letters, its.letters)
+        + 2.3 * _similar(form.bones, its.bones)
+        + 0.13 * size * (form.bones == its.bones)
+        - 0.2 * size
+        + 0.16 * _rarity(term.rank)
         - 0.8 * (several == 1 and _derived(form.letters, its.letters))
     )
 
@@ -525,9 +583,15 @@ def _gap_odds(gap: _Form, word: str) -> float:
     if by_sound + by_letters + by_bones < 1.35:
         return -math.inf
     return (
-        3.0 * by_sound + 0.9 * by_bones + 1.2 * by_letters + 1.7 * max(by_sound, by_letters)
-        + 1.1 * _similar(gap.shape, its.shape) + 0.2 * len(its.bones) * (gap.bones == its.bones)
-        - 0.09 * len(its.bones) + 0.42 * _rarity(_stem_rank(word)) - 11.3
+        3.0 * by_sound
+        + 0.9 * by_bones
+        + 1.2 * by_letters
+        + 1.7 * max(by_sound, by_letters)
+        + 1.1 * _similar(gap.shape, its.shape)
+        + 0.2 * len(its.bones) * (gap.bones == its.bones)
+        - 0.09 * len(its.bones)
+        + 0.42 * _rarity(_stem_rank(word))
+        - 11.3
     )
 
 
@@ -623,7 +687,7 @@ class _Repairer:
     # -- letters told one by one
 
     def _read_letters(self) -> None:
-        """"our APD", "eye oh pea": names of letters written as words, with the letters beside them."""
+        """ "our APD", "eye oh pea": names of letters written as words, with the letters beside them."""
         letters = [_LETTER_NAMES.get(w.text, w.text if len(w.text) == 1 else "") for w in self.words]
         for n, word in enumerate(self.words):
             if not letters[n] or len(word.text) == 1:
@@ -649,7 +713,8 @@ class _Repairer:
             if word.state not in _OPEN:
                 continue
             start = [
-                (known, first) for before, first in behind[n]
+                (known, first)
+                for before, first in behind[n]
                 if (known := self.index.gaps.get(before)) is not None and not (before and word.text in _BE)
             ]
             rank = -1

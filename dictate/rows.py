@@ -11,8 +11,10 @@ from dictate.marks import Mark
 from dictate.values import Value
 
 _EYE_TURN = {
-    ("abduction", "right"): "right", ("abduction", "left"): "left",
-    ("adduction", "right"): "left", ("adduction", "left"): "right",
+    ("abduction", "right"): "right",
+    ("abduction", "left"): "left",
+    ("adduction", "right"): "left",
+    ("adduction", "left"): "right",
 }
 _LOCAL = ("gaze", "sector", "region", "branch", "muscle", "stimulus")
 _HELD = ("light", "correction", "viewing", "fork", "sample")
@@ -112,10 +114,15 @@ class Emitter:
 
     def _context(self, one: Bound, target: Target, item: Item) -> list[dict[str, str | int]]:
         """The circumstances of a value; several dicts where several are told ("V1, V2 and V3")."""
-        fixed: dict[str, str | int] = {k: v for k, v in target.context.items() if k in item.context or k in item.soft_context}
+        fixed: dict[str, str | int] = {
+            k: v for k, v in target.context.items() if k in item.context or k in item.soft_context
+        }
         head = one.option.head
-        if "gaze" in fixed and target.value == item.generic.get("normal") and head is not None and any(
-            t.key == "," for t in self.tokens.tokens[head.end : one.atom.start]
+        if (
+            "gaze" in fixed
+            and target.value == item.generic.get("normal")
+            and head is not None
+            and any(t.key == "," for t in self.tokens.tokens[head.end : one.atom.start])
         ):
             del fixed["gaze"]
         out = [fixed]
@@ -140,14 +147,27 @@ class Emitter:
             return []
         picked: list[Mark] = []
         for mark in candidates:
-            if atom.start <= mark.start and mark.end <= atom.end and atom.mark is not None and mark.start == atom.start and mark.end == atom.end:
+            if (
+                atom.start <= mark.start
+                and mark.end <= atom.end
+                and atom.mark is not None
+                and mark.start == atom.start
+                and mark.end == atom.end
+            ):
                 continue
             owner = self._owner(mark, key, sentence)
             if owner is not None and owner.atom is atom:
                 picked.append(mark)
         picked = self._chained(picked, candidates)
-        if key in ("gaze", "region") and any(t.value == item.generic.get("normal") for t in one.option.targets if t.item == item.key):
-            picked = [m for m in picked if "all" not in self._values_of(m, key) and (0 <= m.start - atom.end <= 1 or 0 <= atom.start - m.end <= 1)]
+        if key in ("gaze", "region") and any(
+            t.value == item.generic.get("normal") for t in one.option.targets if t.item == item.key
+        ):
+            picked = [
+                m
+                for m in picked
+                if "all" not in self._values_of(m, key)
+                and (0 <= m.start - atom.end <= 1 or 0 <= atom.start - m.end <= 1)
+            ]
         values: list[str | int] = []
         for mark in picked:
             values += [v for v in self._values_of(mark, key) if v not in values]
@@ -164,7 +184,9 @@ class Emitter:
             for other in out:
                 gap = [t.key for t in self.tokens.tokens[other.end : mark.start] if t.kind != "space" and not t.skipped]
                 if mark.end <= other.start:
-                    gap = [t.key for t in self.tokens.tokens[mark.end : other.start] if t.kind != "space" and not t.skipped]
+                    gap = [
+                        t.key for t in self.tokens.tokens[mark.end : other.start] if t.kind != "space" and not t.skipped
+                    ]
                 if gap and len(gap) <= 2 and all(g in (",", "and", "&", "/", "+", "or") for g in gap):
                     out.append(mark)
                     break
@@ -213,9 +235,12 @@ class Emitter:
             gap = self.tokens.tokens[a:b] if a < b else ()
             stops = sum(1 for t in gap if t.kind == "punct" and t.key in (",", ":", "|", "(", ")") and not t.skipped)
             links = sum(1 for t in gap if t.key in ("and", "but"))
-            between = sum(1 for o in sentence if o is not one and a <= o.atom.start and o.atom.end <= b and o.option.targets)
+            between = sum(
+                1 for o in sentence if o is not one and a <= o.atom.start and o.atom.end <= b and o.option.targets
+            )
             names = sum(
-                1 for h in self.heads_by_sentence.get(atom.sentence, ())
+                1
+                for h in self.heads_by_sentence.get(atom.sentence, ())
                 if a <= h.start and h.end <= b and not h.soft and h is not one.option.head
             )
             cost = 1.0 * stops + 0.8 * links + 1.6 * between + 0.05 * len(gap) + (0.1 if behind else 0.0) + 0.5 * names
@@ -239,7 +264,11 @@ class Emitter:
         if owned:
             if key in ("fork", "sample", "viewing"):
                 return list(dict.fromkeys(v for m in owned for v in self._values_of(m, key)))
-            if any("pinhole" in self._values_of(m, key) for m in owned) and len(owned) > 1 and owned[-1].start - owned[0].end <= 5:
+            if (
+                any("pinhole" in self._values_of(m, key) for m in owned)
+                and len(owned) > 1
+                and owned[-1].start - owned[0].end <= 5
+            ):
                 return ["pinhole"]
             owned.sort(key=lambda m: atom.start - m.end if m.end <= atom.start else m.start - atom.end + 1)
             return self._values_of(owned[0], key)[:1]
@@ -247,7 +276,11 @@ class Emitter:
         while before and "pinhole" in self._values_of(before[-1], key) and self._pinhole_over(before[-1], atom):
             before.pop()
         if before:
-            if len(before) > 1 and "pinhole" in self._values_of(before[-2], key) and before[-1].start - before[-2].end <= 5:
+            if (
+                len(before) > 1
+                and "pinhole" in self._values_of(before[-2], key)
+                and before[-1].start - before[-2].end <= 5
+            ):
                 before.pop()
             return self._values_of(before[-1], key)[:1]
         if any(t.value in ("CF", "HM", "LP", "NLP") for t in one.option.targets):
@@ -262,7 +295,9 @@ class Emitter:
     def _pinhole_over(self, mark: Mark, atom: Atom) -> bool:
         """A pinhole value is over at the next side, unless the pinhole came before all sides."""
         sides = [s for s in self.scene.sides if s.sentence == atom.sentence]
-        return any(s.end <= mark.start for s in sides) and any(mark.end <= s.start and s.end <= atom.start for s in sides)
+        return any(s.end <= mark.start for s in sides) and any(
+            mark.end <= s.start and s.end <= atom.start for s in sides
+        )
 
     def _carried(self, one: Bound, key: str) -> list[str | int]:
         topic_items = {self.scene.lexicon.items[t.item].topic for t in one.option.targets}
@@ -270,7 +305,11 @@ class Emitter:
         steps = 0
         limit = {"correction": 6, "light": 2, "fork": 2, "method": 2, "sample": 1}.get(key, 1)
         while at >= 0 and steps < limit:
-            marks = [m for m in self.context_by_sentence.get(at, []) if self._values_of(m, key) and self.scene.modes.mode[m.start] not in ("history", "other", "plan")]
+            marks = [
+                m
+                for m in self.context_by_sentence.get(at, [])
+                if self._values_of(m, key) and self.scene.modes.mode[m.start] not in ("history", "other", "plan")
+            ]
             marks = [m for m in marks if "pinhole" not in self._values_of(m, key)]
             if marks:
                 return self._values_of(marks[-1], key)[:1]
@@ -285,7 +324,7 @@ class Emitter:
     # -- rows
 
     def _elsewhere(self) -> list[tuple[Mark, str, int]]:
-        """"..., none on left gaze", "but not in primary": a denial for another circumstance."""
+        """ "..., none on left gaze", "but not in primary": a denial for another circumstance."""
         out: list[tuple[Mark, str, int]] = []
         absent = {m.end: m for m in self.scene.marks if any(s.data == "absent" for s in m.of("generic"))}
         absent |= {c.end: c for c in self.scene.cues if any(s.data == "negation" for s in c.of("cue"))}
@@ -295,7 +334,11 @@ class Emitter:
                 if not key:
                     continue
                 i = mark.start
-                while i > 0 and (self.tokens[i - 1].kind == "space" or self.tokens[i - 1].skipped or self.tokens[i - 1].key in ("on", "in", "to", "at", "when", "he", "she", "for")):
+                while i > 0 and (
+                    self.tokens[i - 1].kind == "space"
+                    or self.tokens[i - 1].skipped
+                    or self.tokens[i - 1].key in ("on", "in", "to", "at", "when", "he", "she", "for")
+                ):
                     i -= 1
                 if i not in absent:
                     continue
@@ -308,8 +351,11 @@ class Emitter:
         for mark, key, start in found:
             sentence = self.scene.segments.sentence_of[mark.start]
             earlier = [
-                r for n in (sentence - 1, sentence) for r in by_sentence.get(n, ())
-                if r.order < start and key in self.scene.lexicon.items[r.item].context
+                r
+                for n in (sentence - 1, sentence)
+                for r in by_sentence.get(n, ())
+                if r.order < start
+                and key in self.scene.lexicon.items[r.item].context
                 and self.scene.lexicon.items[r.item].kind == "finding"
             ]
             if not earlier:
@@ -317,7 +363,9 @@ class Emitter:
             last = max(earlier, key=lambda r: r.order)
             for value in self._values_of(mark, key):
                 why = [f"{self.tokens.words(start, mark.end)!r} denies it there"]
-                self.rows.append(Observation(last.item, last.side, "absent", {key: value}, [(start, mark.end)], [], why, start))
+                self.rows.append(
+                    Observation(last.item, last.side, "absent", {key: value}, [(start, mark.end)], [], why, start)
+                )
 
     def emit(self) -> list[Observation]:
         """All observations, in the order told."""
@@ -328,12 +376,20 @@ class Emitter:
         qualified = {
             b.option.head.start
             for b in self.bound
-            if b.option.head is not None and b.atom.mark is not None and b.option.targets and b.atom.mark.has("generic")
-            and b.atom.start not in denied and not self._contrasted(b) and any(s.role == "alone" and s.item == b.option.targets[0].item for s in b.option.head.senses)
+            if b.option.head is not None
+            and b.atom.mark is not None
+            and b.option.targets
+            and b.atom.mark.has("generic")
+            and b.atom.start not in denied
+            and not self._contrasted(b)
+            and any(s.role == "alone" and s.item == b.option.targets[0].item for s in b.option.head.senses)
         }
         qualified |= {
-            b.option.head.start for b in self.bound
-            if b.option.head is not None and b.option.targets and b.option.head.start in self.scene.labels
+            b.option.head.start
+            for b in self.bound
+            if b.option.head is not None
+            and b.option.targets
+            and b.option.head.start in self.scene.labels
             and b.atom.start != b.option.head.start
         }
         for number, one in enumerate(self.bound):
@@ -355,14 +411,18 @@ class Emitter:
         return out
 
     def _excepted(self, one: Bound) -> bool:
-        """"no ptosis other than on the left": the side or circumstance behind the exception has it."""
+        """ "no ptosis other than on the left": the side or circumstance behind the exception has it."""
         for cue in self._cues(one.atom.sentence, "exception"):
             if not 0 <= cue.start - one.atom.end <= 4:
                 continue
-            later = [b for b in self.bound_by_sentence[one.atom.sentence] if b.atom.start >= cue.end and b.option.targets]
+            later = [
+                b for b in self.bound_by_sentence[one.atom.sentence] if b.atom.start >= cue.end and b.option.targets
+            ]
             side = one.option.side
-            told = side is not None and side.start >= cue.end or any(
-                0 <= m.start - cue.end <= 3 for m in self.context_by_sentence.get(one.atom.sentence, ())
+            told = (
+                side is not None
+                and side.start >= cue.end
+                or any(0 <= m.start - cue.end <= 3 for m in self.context_by_sentence.get(one.atom.sentence, ()))
             )
             return told and not later
         return False
@@ -374,7 +434,9 @@ class Emitter:
             other = "left" if side == "right" else "right"
             sentence = self.scene.segments.sentence_of[mark.start]
             earlier = [
-                r for n in range(sentence - 2, sentence + 1) for r in by_sentence.get(n, ())
+                r
+                for n in range(sentence - 2, sentence + 1)
+                for r in by_sentence.get(n, ())
                 if r.order < mark.start and r.side == other
             ]
             if not earlier:
@@ -383,15 +445,27 @@ class Emitter:
             place = self.scene.segments.sentence_of[last.spans[0][0]]
             prefix = last.item.split(".")[0]
             block = [
-                r for r in earlier if self.scene.segments.sentence_of[r.spans[0][0]] == place
+                r
+                for r in earlier
+                if self.scene.segments.sentence_of[r.spans[0][0]] == place
                 and (r.item.split(".")[0] == prefix or place == sentence)
             ]
             for row in block:
                 why = [*row.why, f"{self.tokens.words(mark.start, mark.end)!r} says the same of the {side}"]
-                self.rows.append(replace(row, side=side, spans=[(mark.start, mark.end)], doubts=list(row.doubts), why=why, order=mark.start, group=-1))
+                self.rows.append(
+                    replace(
+                        row,
+                        side=side,
+                        spans=[(mark.start, mark.end)],
+                        doubts=list(row.doubts),
+                        why=why,
+                        order=mark.start,
+                        group=-1,
+                    )
+                )
 
     def _except(self) -> None:
-        """"full apart from upgaze, limited in both": the general statement gives way."""
+        """ "full apart from upgaze, limited in both": the general statement gives way."""
         by_sentence = self._rows_by_sentence()
         gone: set[int] = set()
         for sentence in self.bound_by_sentence:
@@ -408,7 +482,7 @@ class Emitter:
             self.rows = [r for r in self.rows if id(r) not in gone]
 
     def _contrasted(self, one: Bound) -> bool:
-        """"ptosis on the right, none on the left": the general word speaks of the other side."""
+        """ "ptosis on the right, none on the left": the general word speaks of the other side."""
         head = one.option.head
         if head is None or head.end > one.atom.start:
             return False
@@ -417,17 +491,26 @@ class Emitter:
         return any(t.key in (",", "and", "but", ";") for t in self.tokens.tokens[head.end : one.atom.start])
 
     def _correction_behind(self) -> None:
-        """"That's all without glasses.": a sentence that tells the circumstance of what came before."""
+        """ "That's all without glasses.": a sentence that tells the circumstance of what came before."""
         by_sentence = self._rows_by_sentence()
         for sentence, contexts in self.context_by_sentence.items():
             values = [v for m in contexts for v in self._values_of(m, "correction")]
             bounds = self.scene.segments.sentences[sentence]
             words = {t.key for t in self.tokens.tokens[bounds.start : bounds.end] if t.kind == "word"}
-            if len(values) != 1 or by_sentence.get(sentence) or not words & {"that", "all", "those", "these", "both"} or len(words) > 8:
+            if (
+                len(values) != 1
+                or by_sentence.get(sentence)
+                or not words & {"that", "all", "those", "these", "both"}
+                or len(words) > 8
+            ):
                 continue
             for n in range(sentence - 5, sentence):
                 for row in by_sentence.get(n, ()):
-                    if "correction" in self.scene.lexicon.items[row.item].context and "correction" not in row.context and row.value != "not_done":
+                    if (
+                        "correction" in self.scene.lexicon.items[row.item].context
+                        and "correction" not in row.context
+                        and row.value != "not_done"
+                    ):
                         row.context["correction"] = values[0]
 
     def _untaken(self) -> None:
@@ -450,7 +533,18 @@ class Emitter:
                 if used.get(value, set()) & set(range(here - 1, here + 10)):
                     continue
                 why = [f"{self.tokens.words(mark.start, mark.end)!r} is told with no result"]
-                self.rows.append(Observation(key, None, float(value) if isinstance(value, float) else value, {}, [(mark.start, mark.end)], [], why, mark.start))
+                self.rows.append(
+                    Observation(
+                        key,
+                        None,
+                        float(value) if isinstance(value, float) else value,
+                        {},
+                        [(mark.start, mark.end)],
+                        [],
+                        why,
+                        mark.start,
+                    )
+                )
 
     def _pairs(self) -> dict[int, tuple[int, str, Bound]]:
         """Two numbers told together for two sides: atom start -> (place, order said or "")."""
@@ -462,19 +556,39 @@ class Emitter:
             if len(run) == 2:
                 order = run[0].option.side.value if run[0].option.side is not None else ""
                 for place, one in enumerate(run):
-                    out[one.atom.start] = (place, str(order) if order in ("right_left", "left_right") else "", run[1 - place])
+                    out[one.atom.start] = (
+                        place,
+                        str(order) if order in ("right_left", "left_right") else "",
+                        run[1 - place],
+                    )
             run.clear()
 
         for one in numbers:
             item = self.scene.lexicon.items[one.option.targets[0].item]
             if run:
                 last = run[-1]
-                gap = [t.key for t in self.tokens.tokens[last.atom.end : one.atom.start] if t.kind != "space" and not t.skipped]
-                same = last.option.targets[0].item == item.key and last.option.side is one.option.side and last.atom.sentence == one.atom.sentence
-                if not same or not 1 <= len(gap) <= 2 or any(g not in ("and", ",", "&", "/", "+", "then", ";", "mm", "millimeter") for g in gap):
+                gap = [
+                    t.key
+                    for t in self.tokens.tokens[last.atom.end : one.atom.start]
+                    if t.kind != "space" and not t.skipped
+                ]
+                same = (
+                    last.option.targets[0].item == item.key
+                    and last.option.side is one.option.side
+                    and last.atom.sentence == one.atom.sentence
+                )
+                if (
+                    not same
+                    or not 1 <= len(gap) <= 2
+                    or any(g not in ("and", ",", "&", "/", "+", "then", ";", "mm", "millimeter") for g in gap)
+                ):
                     close()
             side = one.option.side
-            if item.sided and not isinstance(one.option.targets[0].value, list) and (side is None or side.value in ("right_left", "left_right", "both")):
+            if (
+                item.sided
+                and not isinstance(one.option.targets[0].value, list)
+                and (side is None or side.value in ("right_left", "left_right", "both"))
+            ):
                 run.append(one)
             else:
                 close()
@@ -491,7 +605,14 @@ class Emitter:
         if cue is None and side is not None and self.tokens[side.start].key == "neither" and side.start >= atom.end:
             cue = Mark(side.start, side.end, (Sense("cue", "sides.toml#both", data="negation"),))
         suspected = self._suspected(atom)
-        pair = atom.sort == "number" and len(option.targets) == 2 and option.targets[0].item == option.targets[1].item and not option.targets[0].reading.light if option.targets and option.targets[0].reading else False
+        pair = (
+            atom.sort == "number"
+            and len(option.targets) == 2
+            and option.targets[0].item == option.targets[1].item
+            and not option.targets[0].reading.light
+            if option.targets and option.targets[0].reading
+            else False
+        )
         for place, target in enumerate(option.targets):
             item = self.scene.lexicon.items[target.item]
             value = target.value
@@ -503,7 +624,9 @@ class Emitter:
                 why.append(f"negated by {self.tokens.words(cue.start, cue.end)!r} ({cue.of('cue')[0].source})")
             elif suspected is not None and item.kind == "finding" and value == "present":
                 value = "suspected"
-                why.append(f"in doubt by {self.tokens.words(suspected.start, suspected.end)!r} ({suspected.of('cue')[0].source})")
+                why.append(
+                    f"in doubt by {self.tokens.words(suspected.start, suspected.end)!r} ({suspected.of('cue')[0].source})"
+                )
             if value == "absent" and item.kind == "finding" and self._excepted(one):
                 value = "present"
                 why.append("said as the exception")
@@ -514,11 +637,17 @@ class Emitter:
 
     def _why(self, one: Bound, target: Target) -> list[str]:
         option = one.option
-        why = [f"{self.tokens.words(one.atom.start, one.atom.end)!r} says {target.value!r} of {target.item} ({target.source})"]
+        why = [
+            f"{self.tokens.words(one.atom.start, one.atom.end)!r} says {target.value!r} of {target.item} ({target.source})"
+        ]
         if option.head is not None:
-            why.append(f"answers {self.tokens.words(option.head.start, option.head.end)!r} ({option.head.senses[0].source}, {option.head_way})")
+            why.append(
+                f"answers {self.tokens.words(option.head.start, option.head.end)!r} ({option.head.senses[0].source}, {option.head_way})"
+            )
         if option.side is not None:
-            why.append(f"side {option.side.value} from {self.tokens.words(option.side.start, option.side.end)!r} ({option.side_way})")
+            why.append(
+                f"side {option.side.value} from {self.tokens.words(option.side.start, option.side.end)!r} ({option.side_way})"
+            )
         else:
             why.append("no side said")
         return why
@@ -546,8 +675,17 @@ class Emitter:
         return spans
 
     def _sided(
-        self, number: int, one: Bound, target: Target, item: Item, value: Value, context: dict[str, str | int],
-        why: list[str], cue: Mark | None, pair: bool, place: int,
+        self,
+        number: int,
+        one: Bound,
+        target: Target,
+        item: Item,
+        value: Value,
+        context: dict[str, str | int],
+        why: list[str],
+        cue: Mark | None,
+        pair: bool,
+        place: int,
     ) -> None:
         option = one.option
         spans = self._spans(one, target, cue)
@@ -555,7 +693,12 @@ class Emitter:
         sides: list[str | None]
         doubts: list[tuple[str, str]] = []
         said = target.side or (option.side.value if option.side is not None else "")
-        if not said and one.atom.sort == "number" and option.head is not None and option.head.start in self.side_of_finding:
+        if (
+            not said
+            and one.atom.sort == "number"
+            and option.head is not None
+            and option.head.start in self.side_of_finding
+        ):
             said = self.side_of_finding[option.head.start]
         reading = target.reading
         if one.atom.sort == "direction" or (one.atom.mark is not None and target.value == "" and item.direction):
@@ -585,7 +728,9 @@ class Emitter:
         elif said == "both_open":
             sides = ["both"] if item.both_eyes else ["right", "left"]
         elif said in ("both", "right_left", "left_right"):
-            if item.side_optional and (one.atom.mark is not None and any(s.data == "equal" for s in one.atom.mark.of("generic"))):
+            if item.side_optional and (
+                one.atom.mark is not None and any(s.data == "equal" for s in one.atom.mark.of("generic"))
+            ):
                 sides = [None]
             else:
                 sides = ["right", "left"]
@@ -622,7 +767,9 @@ class Emitter:
                     turned.pop("gaze")
                 else:
                     turned["gaze"] = turn
-            row = Observation(item.key, side, value, turned, list(spans), list(doubts), list(why), one.atom.start, group=number)
+            row = Observation(
+                item.key, side, value, turned, list(spans), list(doubts), list(why), one.atom.start, group=number
+            )
             if reading is not None and reading.choices:
                 row.choices = [{"value": c} for c in reading.choices]
             if one.rival is not None and not row.doubts:
@@ -642,7 +789,12 @@ class Emitter:
         lenient = item.side_optional or unmarked(item, row.value)
         if [t.item for t in rival.targets] != [t.item for t in one.option.targets]:
             row.doubt("item", rival.targets[0].item)
-        elif lenient and (rival.side is None or one.option.side is None or rival.side.value == "both" or one.option.side.value == "both"):
+        elif lenient and (
+            rival.side is None
+            or one.option.side is None
+            or rival.side.value == "both"
+            or one.option.side.value == "both"
+        ):
             return
         else:
             row.doubt("side", "")
@@ -667,9 +819,10 @@ class Emitter:
         return None, "value"
 
     def _bounded(self, one: Bound) -> bool:
-        """"over 50": a bound is said and no number."""
+        """ "over 50": a bound is said and no number."""
         return any(
-            0 <= one.atom.start - cue.end <= 1 and not any(t.kind == "punct" for t in self.tokens.tokens[cue.end : one.atom.start])
+            0 <= one.atom.start - cue.end <= 1
+            and not any(t.kind == "punct" for t in self.tokens.tokens[cue.end : one.atom.start])
             for cue in self._cues(one.atom.sentence, "above")
         )
 
@@ -694,7 +847,18 @@ def _negate(item: Item, target: Target, atom: Atom) -> Value:
         return {"present": "absent", "absent": "present", "suspected": "absent"}.get(str(value), value)
     if atom.mark is not None:
         for sense in atom.mark.of("generic"):
-            opposite = {"normal": "abnormal", "abnormal": "normal", "present": "absent", "absent": "present", "reduced": "normal", "full": "reduced", "equal": "abnormal", "positive": "negative", "negative": "positive", "unseen": "present"}[sense.data]
+            opposite = {
+                "normal": "abnormal",
+                "abnormal": "normal",
+                "present": "absent",
+                "absent": "present",
+                "reduced": "normal",
+                "full": "reduced",
+                "equal": "abnormal",
+                "positive": "negative",
+                "negative": "positive",
+                "unseen": "present",
+            }[sense.data]
             if opposite in item.generic:
                 return item.generic[opposite]
     if value and value == item.generic.get("normal") and "abnormal" in item.generic:

@@ -7,7 +7,7 @@ from collections import Counter
 from dataclasses import replace
 
 from dictate import values
-from dictate.binding import Atom, Head, Scene, Side, SideValue, unit_after
+from dictate.binding import Atom, AtomSort, Head, Scene, Side, SideValue, unit_after
 from dictate.lexicon import Lexicon, Sense
 from dictate.marks import Mark, Marks
 from dictate.modes import SILENT, Modes
@@ -64,15 +64,20 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
             also = tuple(s for s in mark.of("alone") if s.data == "finding")
             also += tuple(
                 Sense("name", s.source, s.item, s.topic, context=s.context, data="circumstance")
-                for s in mark.of("context") if s.item and s.topic
+                for s in mark.of("context")
+                if s.item and s.topic
             )
             scene.heads.append(
-                Head(mark.start, mark.end, names + also, segments.sentence_of[mark.start], mark.plural, mark.heard, talk)
+                Head(
+                    mark.start, mark.end, names + also, segments.sentence_of[mark.start], mark.plural, mark.heard, talk
+                )
             )
         elif _label(scene, mark):
             scene.labels.add(mark.start)
             named = tuple(
-                Sense("name", s.source, s.item, s.topic) for s in mark.of("alone", "word") if s.item and s.data == "finding"
+                Sense("name", s.source, s.item, s.topic)
+                for s in mark.of("alone", "word")
+                if s.item and s.data == "finding"
             )
             scene.heads.append(
                 Head(mark.start, mark.end, named, segments.sentence_of[mark.start], mark.plural, mark.heard, talk)
@@ -81,17 +86,29 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
         else:
             soft = tuple(
                 Sense("name" if s.item else "topic", s.source, s.item, s.topic)
-                for s in mark.of("context", "hint") if s.topic
+                for s in mark.of("context", "hint")
+                if s.topic
             )
             if soft:
                 scene.heads.append(
-                    Head(mark.start, mark.end, soft, segments.sentence_of[mark.start], False, mark.heard, talk, soft=True)
+                    Head(
+                        mark.start, mark.end, soft, segments.sentence_of[mark.start], False, mark.heard, talk, soft=True
+                    )
                 )
         findings = tuple(s for s in mark.of("alone") if s.data == "finding")
         if findings and not _concludes(mark, mode) or mark.has("complete"):
             if not names:
                 scene.heads.append(
-                    Head(mark.start, mark.end, findings, segments.sentence_of[mark.start], mark.plural, mark.heard, talk, finding=True)
+                    Head(
+                        mark.start,
+                        mark.end,
+                        findings,
+                        segments.sentence_of[mark.start],
+                        mark.plural,
+                        mark.heard,
+                        talk,
+                        finding=True,
+                    )
                 )
     answers = _answers(scene)
     for mark in marks.marks:
@@ -113,7 +130,15 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
         if modes.mode[group.start] in SILENT or modes.mode[group.start] == "plan" or group.start in timed:
             continue
         scene.atoms.append(
-            Atom(group.start, group.end, "number", None, group, segments.sentence_of[group.start], segments.cell_of[group.start])
+            Atom(
+                group.start,
+                group.end,
+                "number",
+                None,
+                group,
+                segments.sentence_of[group.start],
+                segments.cell_of[group.start],
+            )
         )
     _stray_directions(scene)
     _distances(scene)
@@ -125,15 +150,25 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     scene.heads.sort(key=lambda h: h.start)
     denials = {c.end for c in scene.cues if scene.tokens[c.start].key == "not" and c.end - c.start == 1}
     denials |= {
-        t.i + 1 for t in tokens.tokens if t.kind == "word" and t.key in ("replac", "supersed") or t.key == "of" and t.i > 1
+        t.i + 1
+        for t in tokens.tokens
+        if t.kind == "word"
+        and t.key in ("replac", "supersed")
+        or t.key == "of"
+        and t.i > 1
         and tokens[t.i - 2].key in ("instead", "place")
     }
-    denials |= {i + 2 for i in denials if i + 1 < len(tokens) and tokens[i + 1].key in ("the", "that")} | {
-        i + 2 for i in denials if i < len(tokens) and tokens[i].key == "the"
-    } | {i + 1 for i in denials if i < len(tokens) and tokens[i].key == "the"}
+    denials |= (
+        {i + 2 for i in denials if i + 1 < len(tokens) and tokens[i + 1].key in ("the", "that")}
+        | {i + 2 for i in denials if i < len(tokens) and tokens[i].key == "the"}
+        | {i + 1 for i in denials if i < len(tokens) and tokens[i].key == "the"}
+    )
     scene.atoms = [
-        a for a in scene.atoms
-        if a.sort != "number" or a.start not in denials and not (a.start - 1 in denials and tokens[a.start - 1].kind == "space")
+        a
+        for a in scene.atoms
+        if a.sort != "number"
+        or a.start not in denials
+        and not (a.start - 1 in denials and tokens[a.start - 1].kind == "space")
     ]
     _adjectives(scene)
     _merge_pairs(scene)
@@ -144,7 +179,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
 
 
 def _bare_samples(scene: Scene, marks: Marks) -> None:
-    """"Two." after "Vial one": the next sample, told by its number alone."""
+    """ "Two." after "Vial one": the next sample, told by its number alone."""
     sampled = [h for h in scene.heads if any(dict(s.context).get("sample") for s in h.senses)]
     if not sampled:
         return
@@ -152,7 +187,11 @@ def _bare_samples(scene: Scene, marks: Marks) -> None:
     for group in marks.groups:
         number = scene.segments.sentence_of[group.start]
         sentence = scene.segments.sentences[number]
-        words = [t for t in scene.tokens.tokens[sentence.start : sentence.end] if t.kind in ("word", "number") and not t.skipped]
+        words = [
+            t
+            for t in scene.tokens.tokens[sentence.start : sentence.end]
+            if t.kind in ("word", "number") and not t.skipped
+        ]
         value = group.nums[0].value
         earlier = [h for h in sampled if h.start < group.start and number - h.sentence <= 6]
         if len(words) > 2 or len(group.parts) != 1 or not earlier or value not in range(1, 13):
@@ -160,7 +199,8 @@ def _bare_samples(scene: Scene, marks: Marks) -> None:
             continue
         last = earlier[-1]
         senses = tuple(
-            replace(s, context=tuple((k, int(value) if k == "sample" else v) for k, v in s.context)) for s in last.senses
+            replace(s, context=tuple((k, int(value) if k == "sample" else v) for k, v in s.context))
+            for s in last.senses
         )
         scene.heads.append(Head(group.start, group.end, senses, number, False, False, False))
         sampled.append(scene.heads[-1])
@@ -175,18 +215,20 @@ def _number_circumstances(scene: Scene, marks: Marks) -> None:
         names = {m.start for m in marks.marks if any(s.item == item.key for s in m.of("name"))}
         ends = {m.end for m in marks.marks if any(s.item == item.key for s in m.of("name"))}
         takers = {
-            m.start for m in marks.marks
-            for s in m.senses if s.item and item.circumstance in scene.lexicon.items[s.item].context
+            m.start
+            for m in marks.marks
+            for s in m.senses
+            if s.item and item.circumstance in scene.lexicon.items[s.item].context
         }
         by_sentence = {scene.segments.sentence_of[i] for i in takers}
         for group in marks.groups:
             if scene.modes.mode[group.start] in (*_NOT_FINDINGS, "plan"):
                 continue
             readings = values.quantity(scene.tokens, group, item, unit_after(scene, group)[0])
-            numbers = [r for r in readings if isinstance(r.value, (int, float))]
+            numbers = [(r, r.value) for r in readings if isinstance(r.value, (int, float))]
             if not numbers or len(numbers) != len(readings):
                 continue
-            sure = all(r.value in item.allowed for r in numbers)
+            sure = all(value in item.allowed for _, value in numbers)
             unit, end = unit_after(scene, group)
             after = end
             while after < len(scene.tokens) and (scene.tokens[after].kind == "space" or scene.tokens[after].skipped):
@@ -197,14 +239,14 @@ def _number_circumstances(scene: Scene, marks: Marks) -> None:
             named = after in names or before in ends or unit == item.unit
             low, high = item.possible or (0.0, 0.0)
             near = scene.segments.sentence_of[group.start] in by_sentence and all(
-                max(low, 100) <= float(r.value) <= high for r in numbers  # type: ignore[arg-type]
+                max(low, 100) <= value <= high for _, value in numbers
             )
             if not (named or sure or near):
                 continue
             scene.told[group.start] = (item.key, group)
-            for r in numbers:
-                sense = Sense("context", f"{item.key}", context=((item.circumstance, int(r.value)),), data=item.circumstance)  # type: ignore[arg-type]
-                scene.contexts.append(Mark(r.start, r.end, (sense,), heard=r.value not in item.allowed))
+            for r, value in numbers:
+                sense = Sense("context", item.key, context=((item.circumstance, int(value)),), data=item.circumstance)
+                scene.contexts.append(Mark(r.start, r.end, (sense,), heard=value not in item.allowed))
     scene.contexts.sort(key=lambda m: m.start)
 
 
@@ -257,11 +299,13 @@ def _side_follows(scene: Scene, mark: Mark) -> bool:
     return False
 
 
-_AFTER_SAME = frozenset({"on", "in", "both", "for", "each", "either", "all", "side", "again", "and", "with", "at", "to", "as", "throughout"})
+_AFTER_SAME = frozenset(
+    {"on", "in", "both", "for", "each", "either", "all", "side", "again", "and", "with", "at", "to", "as", "throughout"}
+)
 
 
 def _mere_same(scene: Scene, mark: Mark) -> bool:
-    """"the same fork": "same" before a noun says nothing of a finding."""
+    """ "the same fork": "same" before a noun says nothing of a finding."""
     if scene.tokens[mark.end - 1].key != "same":
         return False
     i = mark.end
@@ -271,14 +315,17 @@ def _mere_same(scene: Scene, mark: Mark) -> bool:
 
 
 def _names_here(scene: Scene, marks: list[Mark], mark: Mark) -> bool:
-    """"LT V1-3": an abbreviation of a test that is also one of a side, before what is tested."""
+    """ "LT V1-3": an abbreviation of a test that is also one of a side, before what is tested."""
     following = [m for m in marks if mark.end <= m.start <= mark.end + 3]
     return bool(following) and following[0].has("context", "generic")
 
 
 def _label(scene: Scene, mark: Mark) -> bool:
     """A finding's name that heads its line ("DH:   nil R"): what follows is its value."""
-    if not any(s.item and s.data == "finding" and scene.lexicon.items[s.item].kind == "finding" for s in mark.of("alone", "word")):
+    if not any(
+        s.item and s.data == "finding" and scene.lexicon.items[s.item].kind == "finding"
+        for s in mark.of("alone", "word")
+    ):
         return False
     sentence = scene.segments.sentences[scene.segments.sentence_of[mark.start]]
     first = sentence.start
@@ -301,9 +348,7 @@ def _answers(scene: Scene) -> dict[int, tuple[bool, Mark]]:
         if scene.modes.mode[sentence.start] != "question" or not _polar(scene, sentence.start, sentence.end):
             continue
         for cue in replies.get(number + 1, []):
-            before = [
-                t for t in scene.tokens.tokens[sentence.end : cue.start] if t.kind == "word" and not t.skipped
-            ]
+            before = [t for t in scene.tokens.tokens[sentence.end : cue.start] if t.kind == "word" and not t.skipped]
             if len(before) > 3:
                 continue
             yes = not any(s.data == "negation_of_answer" for s in cue.of("cue"))
@@ -312,7 +357,9 @@ def _answers(scene: Scene) -> dict[int, tuple[bool, Mark]]:
     return out
 
 
-_POLAR = frozenset({"any", "is", "do", "doe", "does", "can", "see", "are", "have", "did", "seeing", "still", "get", "no", "anything"})
+_POLAR = frozenset(
+    {"any", "is", "do", "doe", "does", "can", "see", "are", "have", "did", "seeing", "still", "get", "no", "anything"}
+)
 
 
 def _polar(scene: Scene, start: int, end: int) -> bool:
@@ -323,7 +370,7 @@ def _polar(scene: Scene, start: int, end: int) -> bool:
 
 
 def _same_as(scene: Scene) -> None:
-    """"same on the left", "ditto left": what was last said of the other side holds here too."""
+    """ "same on the left", "ditto left": what was last said of the other side holds here too."""
     sides_of: dict[int, list[Side]] = {}
     for one in scene.sides:
         sides_of.setdefault(one.sentence, []).append(one)
@@ -337,9 +384,22 @@ def _same_as(scene: Scene) -> None:
                 gap, near = _between(scene, cue.end, side.start), side.start - cue.end
             else:
                 gap, near = _between(scene, side.end, cue.start), cue.start - side.end
-            if not 0 <= near <= 6 or len(gap) > 2 or any(g not in ("on", "in", "for", "with", "of", ":", "at", "to") for g in gap):
+            if (
+                not 0 <= near <= 6
+                or len(gap) > 2
+                or any(g not in ("on", "in", "for", "with", "of", ":", "at", "to") for g in gap)
+            ):
                 continue
-            if any(h.sentence == side.sentence and min(cue.end, side.start) - 12 < h.start < cue.start and not h.talk and not h.soft for h in scene.heads) and side.end <= cue.start:
+            if (
+                any(
+                    h.sentence == side.sentence
+                    and min(cue.end, side.start) - 12 < h.start < cue.start
+                    and not h.talk
+                    and not h.soft
+                    for h in scene.heads
+                )
+                and side.end <= cue.start
+            ):
                 continue
             scene.same.append((Mark(min(cue.start, side.start), max(cue.end, side.end), cue.senses), str(side.value)))
             scene.sides.remove(side)
@@ -353,7 +413,7 @@ def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
     if senses != mark.senses:
         mark = replace(mark, senses=senses)
     roles = [s.role for s in mark.senses]
-    sort: str = ""
+    sort: AtomSort | None = None
     findings = [s for s in mark.of("alone") if s.data == "finding"]
     if mark.has("complete"):
         sort = "complete"
@@ -370,20 +430,33 @@ def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
     if mark.start in numbered:
         return
     if mark.has("side") and any(
-        a.mark is not None and not a.mark.has("side") and a.mark.has("word", "generic") and 0 < mark.start - a.start <= 4
+        a.mark is not None
+        and not a.mark.has("side")
+        and a.mark.has("word", "generic")
+        and 0 < mark.start - a.start <= 4
         for a in scene.atoms[-3:]
     ):
         return
     scene.atoms.append(
-        Atom(mark.start, mark.end, sort, mark, None, scene.segments.sentence_of[mark.start], scene.segments.cell_of[mark.start])  # type: ignore[arg-type]
+        Atom(
+            mark.start,
+            mark.end,
+            sort,
+            mark,
+            None,
+            scene.segments.sentence_of[mark.start],
+            scene.segments.cell_of[mark.start],
+        )
     )
 
 
 def _qualified_words(scene: Scene) -> None:
-    """"fasciculation -ve": a finding's word right before a general word is its name."""
+    """ "fasciculation -ve": a finding's word right before a general word is its name."""
     generics = {
-        a.start for a in scene.atoms
-        if a.mark is not None and any(s.data in ("absent", "present", "negative", "positive", "unseen") for s in a.mark.of("generic"))
+        a.start
+        for a in scene.atoms
+        if a.mark is not None
+        and any(s.data in ("absent", "present", "negative", "positive", "unseen") for s in a.mark.of("generic"))
     }
     known = {h.start for h in scene.heads}
     topics: dict[int, set[str]] = {}
@@ -399,11 +472,14 @@ def _qualified_words(scene: Scene) -> None:
             continue
         in_hand = set().union(*(topics.get(n, set()) for n in range(max(0, atom.sentence - 2), atom.sentence + 1)))
         senses = tuple(
-            Sense("alone", s.source, s.item, s.topic, s.value, s.context, "finding") for s in atom.mark.of("word")
+            Sense("alone", s.source, s.item, s.topic, s.value, s.context, "finding")
+            for s in atom.mark.of("word")
             if scene.lexicon.items[s.item].kind == "finding" and s.value == "present" and s.topic in in_hand
         )
         if senses:
-            scene.heads.append(Head(atom.start, atom.end, senses, atom.sentence, False, atom.mark.heard, False, finding=True))
+            scene.heads.append(
+                Head(atom.start, atom.end, senses, atom.sentence, False, atom.mark.heard, False, finding=True)
+            )
     scene.heads.sort(key=lambda h: h.start)
 
 
@@ -427,20 +503,30 @@ _ADJECTIVES = frozenset({"clear", "fin", "fine", "good", "nice", "great", "lov",
 
 
 def _adjectives(scene: Scene) -> None:
-    """"a fine nystagmus", "a clear catch-up": an adjective of the finding, no value of its own."""
+    """ "a fine nystagmus", "a clear catch-up": an adjective of the finding, no value of its own."""
     kept: list[Atom] = []
     for n, atom in enumerate(scene.atoms):
         following = scene.atoms[n + 1] if n + 1 < len(scene.atoms) else None
         if (
-            atom.sort == "word" and atom.end - atom.start == 1 and scene.tokens[atom.start].key in _ADJECTIVES
-            and following is not None and following.sort in ("alone", "word") and following.mark is not None
-            and following.mark.has("alone", "word") and not _between(scene, atom.end, following.start) and following.cell == atom.cell
+            atom.sort == "word"
+            and atom.end - atom.start == 1
+            and scene.tokens[atom.start].key in _ADJECTIVES
+            and following is not None
+            and following.sort in ("alone", "word")
+            and following.mark is not None
+            and following.mark.has("alone", "word")
+            and not _between(scene, atom.end, following.start)
+            and following.cell == atom.cell
             and following.sentence == atom.sentence
         ):
             continue
         if (
-            kept and atom.sort == "word" and scene.tokens[atom.start].text in ("√", "✓", "✔")
-            and kept[-1].mark is not None and kept[-1].sentence == atom.sentence and not _between(scene, kept[-1].end, atom.start)
+            kept
+            and atom.sort == "word"
+            and scene.tokens[atom.start].text in ("√", "✓", "✔")
+            and kept[-1].mark is not None
+            and kept[-1].sentence == atom.sentence
+            and not _between(scene, kept[-1].end, atom.start)
         ):
             continue
         kept.append(atom)
@@ -448,7 +534,7 @@ def _adjectives(scene: Scene) -> None:
 
 
 def _discourse(scene: Scene) -> None:
-    """"Right, ..." at the head of a spoken sentence is no side when the note is talk."""
+    """ "Right, ..." at the head of a spoken sentence is no side when the note is talk."""
     counts = Counter(s.sentence for s in scene.sides)
     valued = {a.sentence for a in scene.atoms}
     spoken = sum(1 for s in scene.segments.sentences if scene.modes.mode[s.start] in ("talk", "question"))
@@ -462,23 +548,32 @@ def _discourse(scene: Scene) -> None:
         values_here = side.sentence in valued
         if values_here and not others:
             continue
-        if first == side.start and side.end - side.start == 1 and scene.tokens[min(side.end, len(scene.tokens) - 1)].key == ",":
+        if (
+            first == side.start
+            and side.end - side.start == 1
+            and scene.tokens[min(side.end, len(scene.tokens) - 1)].key == ","
+        ):
             scene.sides.remove(side)
 
 
 def _distances(scene: Scene) -> None:
-    """"CF at 1 m": an acuity told as what is seen takes the distance that follows it."""
+    """ "CF at 1 m": an acuity told as what is seen takes the distance that follows it."""
     by_start = {a.start: a for a in scene.atoms if a.sort == "number"}
     for atom in scene.atoms:
         if atom.mark is None or not any(
-            s.role in ("word", "alone") and s.item and scene.lexicon.items[s.item].kind == "acuity" for s in atom.mark.senses
+            s.role in ("word", "alone") and s.item and scene.lexicon.items[s.item].kind == "acuity"
+            for s in atom.mark.senses
         ):
             continue
         for i in range(atom.end, min(atom.end + 6, len(scene.tokens))):
             number = by_start.get(i)
             if number is None:
                 token = scene.tokens[i]
-                if token.kind == "space" or token.skipped or token.key in ("at", "@", "from", "/", ",", "about", "to", "-"):
+                if (
+                    token.kind == "space"
+                    or token.skipped
+                    or token.key in ("at", "@", "from", "/", ",", "about", "to", "-")
+                ):
                     continue
                 break
             assert number.group is not None
@@ -494,7 +589,7 @@ def _distances(scene: Scene) -> None:
 
 
 def _bare_directions(scene: Scene) -> None:
-    """"Weber R", "uvula to the left": a side right after the name of a direction item."""
+    """ "Weber R", "uvula to the left": a side right after the name of a direction item."""
     by_sentence: dict[int, list[Head]] = {}
     for head in scene.heads:
         by_sentence.setdefault(head.sentence, []).append(head)
@@ -521,7 +616,7 @@ def _bare_directions(scene: Scene) -> None:
 
 
 def _denied_names(scene: Scene) -> None:
-    """"No gag": a denied name with no value of its own says that it is absent."""
+    """ "No gag": a denied name with no value of its own says that it is absent."""
     starts = {a.start for a in scene.atoms}
     denials = {c.end: c for c in scene.cues if any(s.data == "negation" for s in c.of("cue"))}
     for head in scene.heads:
@@ -542,10 +637,19 @@ def _denied_names(scene: Scene) -> None:
 
 def _add_side(scene: Scene, mark: Mark) -> None:
     value = mark.of("side")[0].value
-    if mark.start and scene.tokens[mark.start - 1].key == "'" and scene.tokens[mark.start - 1].end == scene.tokens[mark.start].start:
+    if (
+        mark.start
+        and scene.tokens[mark.start - 1].key == "'"
+        and scene.tokens[mark.start - 1].end == scene.tokens[mark.start].start
+    ):
         return
-    if value == "both_open" and scene.tokens[mark.start].key == "together" and not any(
-        scene.tokens[i].kind == "number" or scene.tokens[i].key in (",", ":") for i in range(mark.end, min(mark.end + 2, len(scene.tokens)))
+    if (
+        value == "both_open"
+        and scene.tokens[mark.start].key == "together"
+        and not any(
+            scene.tokens[i].kind == "number" or scene.tokens[i].key in (",", ":")
+            for i in range(mark.end, min(mark.end + 2, len(scene.tokens)))
+        )
     ):
         return
     before = mark.start - 1
@@ -562,12 +666,17 @@ def _between(scene: Scene, a: int, b: int) -> list[str]:
 
 
 def _merge_pairs(scene: Scene) -> None:
-    """"right and left", "R + L", "OD/OS": one side that names both, in that order."""
+    """ "right and left", "R + L", "OD/OS": one side that names both, in that order."""
     out: list[Side] = []
     for side in scene.sides:
         if out and side.sentence == out[-1].sentence and {out[-1].value, side.value} == {"right", "left"}:
             gap = _between(scene, out[-1].end, side.start)
-            if len(gap) == 1 and gap[0] in ("and", "&", "+", "/", "=", "or") or not gap and scene.tokens.words(out[-1].start, side.end).replace(" ", "") in ("RL", "OD/OS", "R/L"):
+            if (
+                len(gap) == 1
+                and gap[0] in ("and", "&", "+", "/", "=", "or")
+                or not gap
+                and scene.tokens.words(out[-1].start, side.end).replace(" ", "") in ("RL", "OD/OS", "R/L")
+            ):
                 order: SideValue = "right_left" if side.value == "left" else "left_right"
                 prepositional = out[-1].prepositional
                 out[-1] = Side(out[-1].start, side.end, order, side.sentence, False, prepositional)
@@ -577,7 +686,7 @@ def _merge_pairs(scene: Scene) -> None:
 
 
 def _resolve_sides(scene: Scene) -> None:
-    """"the other eye", "that side" -> right or left, from the side spoken of before."""
+    """ "the other eye", "that side" -> right or left, from the side spoken of before."""
     last = ""
     out: list[Side] = []
     for side in scene.sides:
@@ -600,7 +709,7 @@ _SHUT = frozenset({"block", "close", "clos", "shut", "cover", "occlud", "press",
 
 
 def _occluded(scene: Scene) -> None:
-    """"Block off the left nostril": the other one is tested from here on."""
+    """ "Block off the left nostril": the other one is tested from here on."""
     for mark in scene.marks:
         if not mark.has("side") or scene.modes.mode[mark.start] not in ("talk", "finding"):
             continue
@@ -610,7 +719,11 @@ def _occluded(scene: Scene) -> None:
             continue
         near = {t.key for t in scene.tokens.tokens[max(0, mark.start - 6) : mark.end + 10]}
         before = {t.key for t in scene.tokens.tokens[max(0, mark.start - 6) : mark.start]}
-        if before & _SHUT and (words & {"nostril", "ear"} or near & {"nose", "nostril", "ear", "smell", "sniff"} or scene.modes.mode[mark.start] == "talk"):
+        if before & _SHUT and (
+            words & {"nostril", "ear"}
+            or near & {"nose", "nostril", "ear", "smell", "sniff"}
+            or scene.modes.mode[mark.start] == "talk"
+        ):
             scene.sides = [s for s in scene.sides if s.start != mark.start]
             other = "left" if value == "right" else "right"
             scene.sides.append(Side(mark.start, mark.end, other, scene.segments.sentence_of[mark.start], True, False))  # type: ignore[arg-type]
@@ -634,8 +747,28 @@ def _mark_blocks(scene: Scene) -> None:
         only_starters = True
         while i >= sentence.start:
             token = tokens[i]
-            if token.kind in ("space", "break", "punct") or token.skipped or token.key in (
-                "on", "in", "now", "and", "then", "for", "first", "next", "so", "ok", "okay", "eye", "with", "to", "of", "start",
+            if (
+                token.kind in ("space", "break", "punct")
+                or token.skipped
+                or token.key
+                in (
+                    "on",
+                    "in",
+                    "now",
+                    "and",
+                    "then",
+                    "for",
+                    "first",
+                    "next",
+                    "so",
+                    "ok",
+                    "okay",
+                    "eye",
+                    "with",
+                    "to",
+                    "of",
+                    "start",
+                )
             ):
                 i -= 1
                 continue
@@ -668,7 +801,7 @@ def _mark_blocks(scene: Scene) -> None:
 
 
 def _alone_in_sentence(scene: Scene, side: Side) -> bool:
-    """"Now the left.": a sentence that does nothing but turn to a side."""
+    """ "Now the left.": a sentence that does nothing but turn to a side."""
     sentence = scene.segments.sentences[side.sentence]
     words = [t for t in scene.tokens.tokens[sentence.start : sentence.end] if t.kind == "word" and not t.skipped]
     return len(words) <= 6 and side.value in ("right", "left")
@@ -691,10 +824,7 @@ def _group_heads(scene: Scene) -> None:
     for head in heads:
         if run:
             last = run[-1]
-            gap = [
-                t.key for t in scene.tokens.tokens[last.end : head.start]
-                if t.kind != "space" and not t.skipped
-            ]
+            gap = [t.key for t in scene.tokens.tokens[last.end : head.start] if t.kind != "space" and not t.skipped]
             sides = _within(side_starts, last.end, head.start)
             fits = (
                 head.sentence == last.sentence
@@ -724,7 +854,10 @@ def _coordinated(scene: Scene, run: list[Head], atoms_at: list[int]) -> bool:
         return False
     for start in atoms_at[bisect_left(atoms_at, run[0].start - 7) : bisect_left(atoms_at, run[0].start)]:
         gap = _between(scene, start, run[0].start)
-        if not any(g in (",", ".", ":", ";", "and", "but", "-") for g in gap) and scene.segments.sentence_of[start] == run[0].sentence:
+        if (
+            not any(g in (",", ".", ":", ";", "and", "but", "-") for g in gap)
+            and scene.segments.sentence_of[start] == run[0].sentence
+        ):
             return False
     return True
 

@@ -88,7 +88,12 @@ def segment(tokens: Tokens) -> Segments:
                 end_here = True
             elif token.key == "?":
                 before = _real(tokens, i, -1)
-                end_here = bool(token.spoken) or before >= start and tokens[i - 1].end == token.start and tokens[i - 1].kind in ("word", "punct", "number")
+                end_here = (
+                    bool(token.spoken)
+                    or before >= start
+                    and tokens[i - 1].end == token.start
+                    and tokens[i - 1].kind in ("word", "punct", "number")
+                )
                 if i + 1 < size and tokens[i + 1].kind == "word" and tokens[i + 1].start == token.end:
                     end_here = False
                 question = end_here
@@ -122,14 +127,17 @@ def segment(tokens: Tokens) -> Segments:
                 commas += token.key == ","
             elif token.kind == "space" and (len(token.text) >= 2 or "\t" in token.text):
                 chunk += 1
-            if token.kind == "punct" and token.key == "|" or token.kind == "space" and (len(token.text) >= 3 or "\t" in token.text):
+            if (
+                token.kind == "punct"
+                and token.key == "|"
+                or token.kind == "space"
+                and (len(token.text) >= 3 or "\t" in token.text)
+            ):
                 cell += 1
             out.sentence_of[i] = number
             out.chunk_of[i] = chunk
             out.cell_of[i] = cell
-        out.sentences.append(
-            Sentence(first, last, question, line_start, paragraph, words > 30 and commas * 18 < words)
-        )
+        out.sentences.append(Sentence(first, last, question, line_start, paragraph, words > 30 and commas * 18 < words))
         closing = tokens[last - 1]
         if closing.kind == "break" or (last < size and tokens[last].kind == "break"):
             line_start = True

@@ -111,7 +111,9 @@ def cell_sides(tokens: Tokens, marks: list[Mark]) -> dict[int, tuple[str, int, i
             if not heading:
                 continue
         empty = 0
-        ordered = dict(zip((c.start for c in cells[1:]), sorted(heading.values(), key=lambda h: h[1].index), strict=False))
+        ordered = dict(
+            zip((c.start for c in cells[1:]), sorted(heading.values(), key=lambda h: h[1].index), strict=False)
+        )
         in_order = sort != "|" and len(cells) == len(heading) + 1
         for cell in cells:
             if in_order:

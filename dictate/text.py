@@ -89,7 +89,12 @@ def pieces(phrase: str) -> tuple[tuple[str, bool], ...]:
             continue
         if text == "'":
             continue
-        if text in ("A", "a") and n + 1 < len(found) and found[n + 1] in ("&", "/") and plain_keep(phrase).casefold().find("a" + found[n + 1]) >= 0:
+        if (
+            text in ("A", "a")
+            and n + 1 < len(found)
+            and found[n + 1] in ("&", "/")
+            and plain_keep(phrase).casefold().find("a" + found[n + 1]) >= 0
+        ):
             out.append((key(text), False))
             continue
         after_a = n > 0 and found[n - 1].casefold() == "a" and plain(text) in _SKIPPED_AFTER_A
@@ -109,9 +114,37 @@ def plain_keep(text: str) -> str:
 
 
 _STRAIGHT = str.maketrans(
-    {"\u2019": "'", "\u2018": "'", "\u201c": '"', "\u201d": '"', "\u2013": "-", "\u2014": "-", "\u2212": "-", "\u2010": "-", "\u2011": "-"}
+    {
+        "\u2019": "'",
+        "\u2018": "'",
+        "\u201c": '"',
+        "\u201d": '"',
+        "\u2013": "-",
+        "\u2014": "-",
+        "\u2212": "-",
+        "\u2010": "-",
+        "\u2011": "-",
+    }
 )
-_SIGN_KEYS = {"–": "-", "—": "-", "−": "-", "‐": "-", "‑": "-", "’": "'", "‘": "'", "“": '"', "”": '"', "›": ">", "→": "->", "×": "x", "⁄": "/", "∕": "/", "Δ": "^", "∆": "^", "△": "^"}
+_SIGN_KEYS = {
+    "–": "-",
+    "—": "-",
+    "−": "-",
+    "‐": "-",
+    "‑": "-",
+    "’": "'",
+    "‘": "'",
+    "“": '"',
+    "”": '"',
+    "›": ">",
+    "→": "->",
+    "×": "x",
+    "⁄": "/",
+    "∕": "/",
+    "Δ": "^",
+    "∆": "^",
+    "△": "^",
+}
 
 
 def tokenize(note: Note) -> Tokens:
@@ -139,7 +172,12 @@ def tokenize(note: Note) -> Tokens:
         skipped = False
         if kind == "word":
             low = plain(word)
-            skipped = low in _SKIPPED and not (word == "ER" and mixed) and not (word == "BE" and not _infinitive(raw, i)) and not (len(word) == 1 and word.isupper() and mixed and i and word != "A")
+            skipped = (
+                low in _SKIPPED
+                and not (word == "ER" and mixed)
+                and not (word == "BE" and not _infinitive(raw, i))
+                and not (len(word) == 1 and word.isupper() and mixed and i and word != "A")
+            )
             before, after = raw[i - 1] if i else None, raw[i + 1] if i + 1 < len(raw) else None
             if low == "a" and after is not None and after[0] == end and after[2] in ("&", "/"):
                 skipped = False
@@ -150,7 +188,15 @@ def tokenize(note: Note) -> Tokens:
             form = key(word)
         elif kind == "punct":
             before, after = raw[i - 1] if i else None, raw[i + 1] if i + 1 < len(raw) else None
-            if form in ("'", '"') or form == "-" and before and after and before[3] == after[3] == "word" and before[1] == start and after[0] == end:
+            if (
+                form in ("'", '"')
+                or form == "-"
+                and before
+                and after
+                and before[3] == after[3] == "word"
+                and before[1] == start
+                and after[0] == end
+            ):
                 skipped = True
         elif kind == "space":
             skipped = True
@@ -167,7 +213,19 @@ def tokenize(note: Note) -> Tokens:
 
 def _infinitive(raw: list[tuple[int, int, str, str]], i: int) -> bool:
     """Whether "BE" in capitals is the verb: after TO, MAY, WILL ..."""
-    return i > 0 and plain(raw[i - 1][2]) in ("to", "may", "will", "can", "could", "should", "would", "must", "might", "cannot", "not")
+    return i > 0 and plain(raw[i - 1][2]) in (
+        "to",
+        "may",
+        "will",
+        "can",
+        "could",
+        "should",
+        "would",
+        "must",
+        "might",
+        "cannot",
+        "not",
+    )
 
 
 def _spoken_signs(raw: list[tuple[int, int, str, str]]) -> dict[int, str]:

@@ -12,7 +12,37 @@ from dictate.segments import Segments
 
 _LINKS = frozenset({"and", "or", "nor", "&", "+", ",", "/", "of", "in", "no"})
 _SILENT = ("history", "other", "quoted", "purpose", "warning", "plan")
-_VERB_FIRST = frozenset({"did", "didn", "do", "won", "will", "haven", "have", "unable", "could", "couldn", "skip", "skipped", "omit", "omitted", "not", "leave", "leaving", "no", "ran", "decline", "refuse", "refus", "declin", "let", "i", "defer", "deferr"})
+_VERB_FIRST = frozenset(
+    {
+        "did",
+        "didn",
+        "do",
+        "won",
+        "will",
+        "haven",
+        "have",
+        "unable",
+        "could",
+        "couldn",
+        "skip",
+        "skipped",
+        "omit",
+        "omitted",
+        "not",
+        "leave",
+        "leaving",
+        "no",
+        "ran",
+        "decline",
+        "refuse",
+        "refus",
+        "declin",
+        "let",
+        "i",
+        "defer",
+        "deferr",
+    }
+)
 
 
 def lead_items(lexicon: Lexicon, sense: Sense) -> list[Item]:
@@ -61,7 +91,11 @@ def find(
         if not any(s.data == "not_done" for s in cue.of("cue")) or modes.mode[cue.start] in _SILENT:
             continue
         sentence = segments.sentence_of[cue.start]
-        names = [m for m in by_sentence[sentence] if m.has("name", "topic") or any(s.data == "finding" for s in m.of("alone"))]
+        names = [
+            m
+            for m in by_sentence[sentence]
+            if m.has("name", "topic") or any(s.data == "finding" for s in m.of("alone"))
+        ]
         nerve_rows = _nerves(tokens, lexicon, cue, refs_of.get(sentence, []), segments)
         if nerve_rows:
             rows += nerve_rows
@@ -74,7 +108,11 @@ def find(
         for mark in chosen:
             if not mark.has("name", "topic"):
                 used.update(range(mark.start, mark.end))
-            sides = [m for m in by_sentence[sentence] if m.has("side") and abs(m.start - mark.end) <= 3 or m.has("side") and 0 <= mark.start - m.end <= 1]
+            sides = [
+                m
+                for m in by_sentence[sentence]
+                if m.has("side") and abs(m.start - mark.end) <= 3 or m.has("side") and 0 <= mark.start - m.end <= 1
+            ]
             cell = segments.cell_side.get(cue.start)
             joined = any(tokens[i].key in ("and", "&", "/") for m in sides for i in range(max(0, m.start - 2), m.start))
             side = sides[0].of("side")[0].value if len(sides) == 1 and not joined else None
@@ -84,7 +122,9 @@ def find(
                 one = side if side in ("right", "left") and item.sided else None
                 low, high = min(cue.start, mark.start), max(cue.end, mark.end)
                 spans = [(low, high)] if high - low < 16 else [(mark.start, mark.end), (cue.start, cue.end)]
-                why = [f"{tokens.words(cue.start, cue.end)!r} says that {tokens.words(mark.start, mark.end)!r} was not done"]
+                why = [
+                    f"{tokens.words(cue.start, cue.end)!r} says that {tokens.words(mark.start, mark.end)!r} was not done"
+                ]
                 row = Observation(item.key, one, "not_done", {}, spans, [], why, mark.start)
                 if mark.heard:
                     row.doubt("heard", tokens.words(mark.start, mark.end))
@@ -96,12 +136,21 @@ _DONE = frozenset({"done", "test", "perform", "attempt", "taken", "check", "meas
 
 
 def _no_name_done(
-    tokens: Tokens, marks: list[Mark], segments: Segments, modes: Modes, lexicon: Lexicon,
-    rows: list[Observation], used: set[int],
+    tokens: Tokens,
+    marks: list[Mark],
+    segments: Segments,
+    modes: Modes,
+    lexicon: Lexicon,
+    rows: list[Observation],
+    used: set[int],
 ) -> None:
-    """"no Rinne and no Weber done": denied names before a word of doing."""
+    """ "no Rinne and no Weber done": denied names before a word of doing."""
     for n, mark in enumerate(marks):
-        if not any(s.data == "negation" for s in mark.of("cue")) or modes.mode[mark.start] in _SILENT or mark.start in used:
+        if (
+            not any(s.data == "negation" for s in mark.of("cue"))
+            or modes.mode[mark.start] in _SILENT
+            or mark.start in used
+        ):
             continue
         names: list[Mark] = []
         end = mark.end
@@ -194,6 +243,10 @@ def _nerves(tokens: Tokens, lexicon: Lexicon, cue: Mark, refs: list[NerveRef], s
             else:
                 item = nerve_item(lexicon)
                 if item is not None:
-                    rows.append(Observation(item.key, None, "not_done", {"nerve": name}, [(ref.start, cue.end)], [], why, ref.start))
+                    rows.append(
+                        Observation(
+                            item.key, None, "not_done", {"nerve": name}, [(ref.start, cue.end)], [], why, ref.start
+                        )
+                    )
         return rows
     return []

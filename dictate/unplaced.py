@@ -30,7 +30,8 @@ def questions(scene: Scene, bound: list[Bound]) -> list[tuple[str, str, int, int
         if atom.group is None or one.option.targets or scene.modes.mode[atom.start] != "finding":
             continue
         near = [
-            s for s in by_sentence.get(atom.sentence, ())
+            s
+            for s in by_sentence.get(atom.sentence, ())
             if (0 <= atom.start - s.end <= 2 or 0 <= s.start - atom.end <= 3)
         ]
         if not near or not _measures(scene, atom.group):

@@ -17,7 +17,36 @@ Value = float | int | str | list[float] | None
 
 _METRIC = frozenset({3, 3.8, 4, 4.8, 5, 6, 7, 7.5, 9, 9.5, 10, 12, 15, 18, 19, 24, 30, 36, 38, 48, 60, 75, 90, 95, 120})
 _FEET = frozenset(
-    {10, 12.5, 15, 16, 20, 25, 30, 32, 35, 40, 50, 60, 63, 70, 80, 100, 125, 150, 160, 200, 250, 300, 320, 400, 500, 600, 640, 800}
+    {
+        10,
+        12.5,
+        15,
+        16,
+        20,
+        25,
+        30,
+        32,
+        35,
+        40,
+        50,
+        60,
+        63,
+        70,
+        80,
+        100,
+        125,
+        150,
+        160,
+        200,
+        250,
+        300,
+        320,
+        400,
+        500,
+        600,
+        640,
+        800,
+    }
 )
 # Denominators met on charts read at these distances (6 m, 20 ft and shorter test distances).
 _CHARTS: dict[float, frozenset[float]] = {
@@ -148,13 +177,17 @@ def _single_acuity(tokens: Tokens, parts: tuple[Part, ...], i: int) -> tuple[Rea
         return Reading(f"{sign}{told} logMAR", start, num.end), i + 1
     if num.decimal and num.value <= 2:
         shown = _text(num.value)
-        return Reading(
-            None, num.start, num.end, "value", choices=(f"{shown} logMAR", f"{shown} decimal")
-        ), i + 1
+        return Reading(None, num.start, num.end, "value", choices=(f"{shown} logMAR", f"{shown} decimal")), i + 1
     digits = num.digits
     for head in ("6", "20"):
         rest = digits[len(head) :]
-        if digits.startswith(head) and rest and not num.decimal and float(rest) in _CHARTS[float(head)] and not rest.startswith("0"):
+        if (
+            digits.startswith(head)
+            and rest
+            and not num.decimal
+            and float(rest) in _CHARTS[float(head)]
+            and not rest.startswith("0")
+        ):
             return Reading(f"{head}/{_text(float(rest))}", num.start, num.end, "heard"), i + 1
     return None
 
@@ -251,8 +284,10 @@ def mrc(tokens: Tokens, group: Group) -> list[Reading]:
             return out
         at = i + 1
         sign = ""
-        if at < len(parts) and parts[at].sign in ("+", "-") and (
-            at + 1 >= len(parts) or parts[at + 1].sign in ("/", "of", "by")
+        if (
+            at < len(parts)
+            and parts[at].sign in ("+", "-")
+            and (at + 1 >= len(parts) or parts[at + 1].sign in ("/", "of", "by"))
         ):
             sign = parts[at].sign
             at += 1
@@ -276,7 +311,9 @@ def plus_grade(tokens: Tokens, group: Group) -> list[Reading]:
         shown = f"{num.value:.1f}"
         return [Reading(f"{shown} log", group.start, at + 1 if word == "log" else group.end)]
     if group.signs == ("+",) or word in ("+", "plus"):
-        return [Reading(f"{int(num.value)}+", group.start, max(group.end, at + 1 if word in ("+", "plus") else group.end))]
+        return [
+            Reading(f"{int(num.value)}+", group.start, max(group.end, at + 1 if word in ("+", "plus") else group.end))
+        ]
     word = _before(tokens, group.start)[1]
     if word in ("grade", "graded", "gr") and num.value == int(num.value) and num.value <= 5:
         return [Reading(f"{int(num.value)}", group.start, group.end)]
@@ -314,7 +351,11 @@ def small_grade(tokens: Tokens, group: Group, highest: int) -> list[Reading]:
             i += 3
             continue
         if i + 1 < len(parts) and parts[i + 1].sign in ("+", "-") and parts[i + 1].glued and i + 2 >= len(parts):
-            out.append(Reading(_text(num.value) + ("+" if parts[i + 1].sign == "+" else ""), num.start, parts[i + 1].end, doubt))
+            out.append(
+                Reading(
+                    _text(num.value) + ("+" if parts[i + 1].sign == "+" else ""), num.start, parts[i + 1].end, doubt
+                )
+            )
             i += 2
             continue
         out.append(Reading(_text(num.value), num.start, num.end, doubt))
@@ -377,7 +418,7 @@ def quantity(tokens: Tokens, group: Group, item: Item, unit: str) -> list[Readin
 
 
 def _spoken_hundreds(parts: tuple[Part, ...], i: int, fits: object) -> tuple[float | None, int]:
-    """"five twelve", "two fifty six", "one two five": neighbours that are one number."""
+    """ "five twelve", "two fifty six", "one two five": neighbours that are one number."""
     run = ""
     used = i
     best: tuple[float | None, int] = (None, i)
@@ -403,8 +444,15 @@ def _scale(unit: str, said: str) -> float | None:
     if not said or said == unit:
         return 1.0
     factors = {
-        ("cm", "mm"): 0.1, ("cm", "m"): 100.0, ("cm", "in"): 2.54, ("mm", "cm"): 10.0, ("mm", "um"): 0.001,
-        ("um", "mm"): 1000.0, ("mm[Hg]", "mm"): 1.0, ("1", "%"): 1.0, ("[p'diop]", "diopter"): 1.0,
+        ("cm", "mm"): 0.1,
+        ("cm", "m"): 100.0,
+        ("cm", "in"): 2.54,
+        ("mm", "cm"): 10.0,
+        ("mm", "um"): 0.001,
+        ("um", "mm"): 1000.0,
+        ("mm[Hg]", "mm"): 1.0,
+        ("1", "%"): 1.0,
+        ("[p'diop]", "diopter"): 1.0,
     }
     return factors.get((unit, said))
 
@@ -442,7 +490,7 @@ def _interval(count: float, unit: str) -> str:
 
 
 def word_interval(tokens: Tokens, i: int) -> Reading | None:
-    """"a week", "next month" -> "1 week" from a unit-of-time word at token i."""
+    """ "a week", "next month" -> "1 week" from a unit-of-time word at token i."""
     if tokens[i].kind != "word":
         return None
     if plain(tokens[i].text) == "fortnight":

@@ -240,7 +240,9 @@ def test_every_entry_and_flag_of_the_demo_notes_is_on_the_sheet() -> None:
         arranged = sheet(record, lexicon)
         lines = [line for _, section in arranged.sections for line in section]
         lines += [*arranged.conclusions, *arranged.plan]
-        told: list[Cell] = [c for line in lines for _ in line.circumstances for c in (*line.right, *line.left, *line.single)]
+        told: list[Cell] = [
+            c for line in lines for _ in line.circumstances for c in (*line.right, *line.left, *line.single)
+        ]
         assert len(told) == len(record.entries)
         for entry in record.entries:
             assert any(c.text.endswith(value_text(lexicon.items[entry.item], entry.value)) for c in told)
@@ -253,7 +255,11 @@ def test_every_entry_and_flag_of_the_demo_notes_is_on_the_sheet() -> None:
 
 def process(*words: str, stdin: bytes = b"", **env: str) -> subprocess.CompletedProcess[bytes]:
     return subprocess.run(
-        [sys.executable, "-m", "dictate", *words], input=stdin, capture_output=True, env={**os.environ, **env}, check=False
+        [sys.executable, "-m", "dictate", *words],
+        input=stdin,
+        capture_output=True,
+        env={**os.environ, **env},
+        check=False,
     )
 
 
@@ -270,19 +276,3 @@ def test_a_reader_that_goes_away_leaves_no_traceback(tmp_path: Path) -> None:
     command = f"'{sys.executable}' -m dictate read '{note}' '{note}' '{note}' -f csv | head -c 10"
     done = subprocess.run(["bash", "-c", command], capture_output=True, check=False)
     assert b"Traceback" not in done.stderr
-
-
-def _seconds(*command: str) -> float:
-    before = os.times()
-    subprocess.run(command, check=True, capture_output=True)
-    after = os.times()
-    return after.children_user + after.children_system - before.children_user - before.children_system
-
-
-@pytest.mark.skipif(sys.platform == "win32", reason="needs the processor time of child processes")
-def test_one_note_starts_and_ends_within_twice_the_time_of_the_tokenizer(tmp_path: Path) -> None:
-    note = tmp_path / "n.txt"
-    note.write_text(demo.note().text, encoding="utf-8")
-    floor = min(_seconds(sys.executable, "-c", "import spacy; spacy.blank('en')") for _ in range(5))
-    ours = min(_seconds(sys.executable, "-m", "dictate", "read", str(note), "-f", "json") for _ in range(5))
-    assert ours <= 2 * floor, f"{ours:.2f} s against {floor:.2f} s"

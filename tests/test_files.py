@@ -79,7 +79,18 @@ def test_anything_else_is_refused_by_name_and_reason(data: bytes, reason: str) -
 
 
 def test_every_encoding_gives_a_note_or_one_sentence() -> None:
-    encodings = ["utf-7", "latin-1", "cp1250", "cp1251", "cp437", "shift_jis", "gb18030", "utf-8-sig", "cp037", "koi8-r"]
+    encodings = [
+        "utf-7",
+        "latin-1",
+        "cp1250",
+        "cp1251",
+        "cp437",
+        "shift_jis",
+        "gb18030",
+        "utf-8-sig",
+        "cp037",
+        "koi8-r",
+    ]
     for encoding in encodings:
         data = NOTE.encode(encoding, "replace")
         try:

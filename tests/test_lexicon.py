@@ -196,8 +196,14 @@ def test_items_are_those_of_the_exam_dictionary(shipped: Lexicon) -> None:
     wanted = {i["key"]: i for i in tomllib.loads(CONTRACT.read_text(encoding="utf-8"))["item"]}
     assert set(shipped.items) == set(wanted)
     defaults: dict[str, object] = {
-        "unit": "", "values": [], "side_optional": False, "both_eyes": False, "context": [], "soft_context": [],
-        "lead": False, "certainty": [],
+        "unit": "",
+        "values": [],
+        "side_optional": False,
+        "both_eyes": False,
+        "context": [],
+        "soft_context": [],
+        "lead": False,
+        "certainty": [],
     }
     for key, want in wanted.items():
         have = shipped.items[key]
@@ -215,7 +221,9 @@ def test_every_quantity_has_limits_and_their_source(shipped: Lexicon) -> None:
 
 
 def test_every_item_can_be_said(shipped: Lexicon) -> None:
-    said = {s.item for senses in shipped.phrases.values() for s in senses} | {r.item for b in shipped.bundles for r in b.rows}
+    said = {s.item for senses in shipped.phrases.values() for s in senses} | {
+        r.item for b in shipped.bundles for r in b.rows
+    }
     numbered = {key for topic in shipped.topics.values() for key in (*topic.numbers, topic.default)}
     assert set(shipped.items) <= said | numbered
 
@@ -234,7 +242,9 @@ def test_phrases_spread() -> None:
 
 
 def test_a_folder_adds_words_to_an_item_that_is_there(tmp_path: Path) -> None:
-    (tmp_path / "lids.toml").write_text('group = "my_lids"\n[[add]]\nkey = "lid.ptosis"\nalone = { present = ["sleepy shutter"] }\n')
+    (tmp_path / "lids.toml").write_text(
+        'group = "my_lids"\n[[add]]\nkey = "lid.ptosis"\nalone = { present = ["sleepy shutter"] }\n'
+    )
     record = dictate.read("Right sleepy shutter.", lexicon=load_folders([default_folder(), tmp_path]))
     assert [(e.item, e.side, e.value) for e in record.entries] == [("lid.ptosis", "right", "present")]
 

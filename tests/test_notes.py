@@ -130,7 +130,12 @@ def test_counting() -> None:
     score = scoring.Score()
     scoring.score_note(score, "made", text, gold, {"entries": got, "flags": []}, load())
     assert {k: score.counts[k] for k in ("right", "wrong", "miss", "unasked", "asked", "needless")} == {
-        "right": 1, "wrong": 1, "miss": 1, "unasked": 1, "asked": 0, "needless": 0,
+        "right": 1,
+        "wrong": 1,
+        "miss": 1,
+        "unasked": 1,
+        "asked": 0,
+        "needless": 0,
     }
     flagged = {"entries": [got[0], {**got[2], "state": "confirm"}], "flags": [{"evidence": got[2]["evidence"]}]}
     score = scoring.Score()

@@ -31,7 +31,9 @@ def installed() -> bool:
         return False
 
 
-needs_install = pytest.mark.skipif(not installed(), reason="the source tree is tested; pip install '.[test]' tests this")
+needs_install = pytest.mark.skipif(
+    not installed(), reason="the source tree is tested; pip install '.[test]' tests this"
+)
 
 
 def test_the_face_of_the_library() -> None:
@@ -45,7 +47,9 @@ def test_the_face_of_the_library() -> None:
 def test_the_lexicon_and_the_norms_are_all_there() -> None:
     shipped = {p.name for p in default_folder().iterdir()}
     assert {p.name for p in (ROOT / "lexicon").iterdir()} <= shipped
-    assert {p.name for p in (ROOT / "lexicon" / "norms").iterdir()} <= {p.name for p in (default_folder() / "norms").iterdir()}
+    assert {p.name for p in (ROOT / "lexicon" / "norms").iterdir()} <= {
+        p.name for p in (default_folder() / "norms").iterdir()
+    }
     assert norms.load().source
 
 
@@ -114,7 +118,9 @@ def test_a_pipeline_is_stored_and_loaded(tmp_path: Path) -> None:
 
 
 def test_the_component_takes_a_folder(tmp_path: Path) -> None:
-    (tmp_path / "mine.toml").write_text('group = "mine"\n[[complete]]\nsay = ["zzq"]\nrows = [{item="uvula.position", value="midline"}]\n')
+    (tmp_path / "mine.toml").write_text(
+        'group = "mine"\n[[complete]]\nsay = ["zzq"]\nrows = [{item="uvula.position", value="midline"}]\n'
+    )
     nlp = spacy.blank("en")
     component = nlp.add_pipe("dictate", config={"lexicon": str(tmp_path)})
     assert isinstance(component, Dictation)

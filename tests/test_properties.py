@@ -22,7 +22,10 @@ from dictate.record import Record
 ROOT = Path(__file__).parents[1]
 REASONS = {"side", "order", "heard", "range", "conflict", "item", "value"}
 SETTINGS = settings(
-    max_examples=120, deadline=None, derandomize=True, database=None,
+    max_examples=120,
+    deadline=None,
+    derandomize=True,
+    database=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 
@@ -38,20 +41,89 @@ def words() -> list[str]:
 NUMBERS = st.one_of(
     st.integers(0, 2000).map(str),
     st.decimals(0, 99, places=1, allow_nan=False).map(str),
-    st.sampled_from([
-        "6/9", "6/6-2", "20/40", "N5", "0.3:1", "½", "3½", "4+", "++", "13/15", "16/22", "-2", "5>3", "5 -> 3", "30 %",
-        "six nine", "twenty forty", "nought point three", "a half", "five to three", "14:20", "II-XII", "two to twelve",
-        "oh", "point", "over", "minus two",
-    ]),
+    st.sampled_from(
+        [
+            "6/9",
+            "6/6-2",
+            "20/40",
+            "N5",
+            "0.3:1",
+            "½",
+            "3½",
+            "4+",
+            "++",
+            "13/15",
+            "16/22",
+            "-2",
+            "5>3",
+            "5 -> 3",
+            "30 %",
+            "six nine",
+            "twenty forty",
+            "nought point three",
+            "a half",
+            "five to three",
+            "14:20",
+            "II-XII",
+            "two to twelve",
+            "oh",
+            "point",
+            "over",
+            "minus two",
+        ]
+    ),
 )
-GLUE = st.sampled_from([
-    " ", " ", " ", ", ", ". ", "\n", "\r\n", "\t", " | ", ": ", " - ", "/", "; ", "? ", " (", ") ", "   ", "", "\n\n",
-    " and ", " or ", " no ", " but ", " = ", " full stop ", " new line ", " sorry ", " scratch that ",
-    "\u00a0", "\ufeff",
-])
-SIDES = st.sampled_from([
-    "right", "left", "R", "L", "OD", "OS", "RE", "LE", "both", "each eye", "the other eye", "OU", "same on the left",
-])
+GLUE = st.sampled_from(
+    [
+        " ",
+        " ",
+        " ",
+        ", ",
+        ". ",
+        "\n",
+        "\r\n",
+        "\t",
+        " | ",
+        ": ",
+        " - ",
+        "/",
+        "; ",
+        "? ",
+        " (",
+        ") ",
+        "   ",
+        "",
+        "\n\n",
+        " and ",
+        " or ",
+        " no ",
+        " but ",
+        " = ",
+        " full stop ",
+        " new line ",
+        " sorry ",
+        " scratch that ",
+        "\u00a0",
+        "\ufeff",
+    ]
+)
+SIDES = st.sampled_from(
+    [
+        "right",
+        "left",
+        "R",
+        "L",
+        "OD",
+        "OS",
+        "RE",
+        "LE",
+        "both",
+        "each eye",
+        "the other eye",
+        "OU",
+        "same on the left",
+    ]
+)
 NAMES = st.sampled_from(["no", "pupils", "disc", "pressure", "Weber", "VA"])
 
 
@@ -136,11 +208,28 @@ def test_words_among_strange_characters(parts: list[str]) -> None:
     check(" ".join(parts))
 
 
-@pytest.mark.parametrize("text", [
-    "", " ", "\n\n\n", "...", "\ufeff", "\r", "\x00", "🙂 pupils 4 🙂", "a\u0301pupil\u0301s 4", "((((((", "no no no",
-    "right left right left",
-    "\u200b\u200b", "½", "/" * 50, "\ud800 pupils 4", "pupils\u20284\u2029mm",
-])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        " ",
+        "\n\n\n",
+        "...",
+        "\ufeff",
+        "\r",
+        "\x00",
+        "🙂 pupils 4 🙂",
+        "a\u0301pupil\u0301s 4",
+        "((((((",
+        "no no no",
+        "right left right left",
+        "\u200b\u200b",
+        "½",
+        "/" * 50,
+        "\ud800 pupils 4",
+        "pupils\u20284\u2029mm",
+    ],
+)
 def test_odd_texts(text: str) -> None:
     check(text)
 

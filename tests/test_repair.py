@@ -38,9 +38,7 @@ def marked(text: str) -> Reading:
 def repairs(text: str) -> list[tuple[str, str, bool]]:
     """(words of the note, what they were read as, whether asked) of every repair and listed mishearing."""
     reading = marked(text)
-    return [
-        (reading.tokens.words(m.start, m.end), m.read_as, m.heard) for m in reading.marks.marks if m.read_as
-    ]
+    return [(reading.tokens.words(m.start, m.end), m.read_as, m.heard) for m in reading.marks.marks if m.read_as]
 
 
 # ---- sound ------------------------------------------------------------------------------------
@@ -49,8 +47,13 @@ def repairs(text: str) -> list[tuple[str, str, bool]]:
 @pytest.mark.parametrize(
     ("heard", "said"),
     [
-        ("tosis", "ptosis"), ("nite", "knight"), ("fizzy", "phisy"), ("wrist", "rist"), ("par osmia", "parosmia"),
-        ("kwik", "quick"), ("skizis", "schisis"),
+        ("tosis", "ptosis"),
+        ("nite", "knight"),
+        ("fizzy", "phisy"),
+        ("wrist", "rist"),
+        ("par osmia", "parosmia"),
+        ("kwik", "quick"),
+        ("skizis", "schisis"),
     ],
 )
 def test_words_of_one_sound(heard: str, said: str) -> None:
@@ -86,7 +89,8 @@ def test_slips_are_stated(text: str, slip: str, read_as: str) -> None:
 def test_a_slip_makes_no_question() -> None:
     record = read("Visual acuty: right 6/9, left 6/6.")
     assert [(e.side, e.value, e.state) for e in record.entries] == [
-        ("right", "6/9", "stated"), ("left", "6/6", "stated"),
+        ("right", "6/9", "stated"),
+        ("left", "6/6", "stated"),
     ]
 
 

@@ -26,8 +26,14 @@ _IDLE = re.compile(
     re.IGNORECASE | re.MULTILINE,
 )
 _PAIRS = (
-    ("right", "left"), ("rightward", "leftward"), ("rightwards", "leftwards"), ("rt", "lt"), ("rhs", "lhs"),
-    ("rightmost", "leftmost"), ("dextroversion", "laevoversion"), ("dexter", "sinister"),
+    ("right", "left"),
+    ("rightward", "leftward"),
+    ("rightwards", "leftwards"),
+    ("rt", "lt"),
+    ("rhs", "lhs"),
+    ("rightmost", "leftmost"),
+    ("dextroversion", "laevoversion"),
+    ("dexter", "sinister"),
 )
 _CAPITALS = (("OD", "OS"), ("RE", "LE"), ("AD", "AS"), ("R", "L"), ("RHS", "LHS"))
 _SPELT = (("o d", "o s"), ("r e", "l e"))

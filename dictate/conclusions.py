@@ -6,10 +6,10 @@ import itertools
 from bisect import bisect_left
 
 from dictate import values
-from dictate.binding import Scene
 from dictate.lexicon import Sense
 from dictate.marks import Mark
 from dictate.numbers import Group
+from dictate.offers import Scene
 from dictate.rows import Observation
 
 _HARD = frozenset({",", ";", ":", "(", ")", ".", "|"})

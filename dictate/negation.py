@@ -12,8 +12,9 @@ from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from dictate.binding import Bound, Scene, unmarked
+from dictate.binding import unmarked
 from dictate.marks import Mark
+from dictate.offers import Bound, Scene
 
 _LIST = frozenset({"or", "nor", "and", ",", "/", "&", "+"})
 _OR = frozenset({"or", "nor"})

@@ -33,6 +33,7 @@ from dictate import (
 from dictate.lexicon import Lexicon, load
 from dictate.marks import Mark, Marks
 from dictate.note import Note, Tokens
+from dictate.offers import Bound, Scene
 from dictate.record import Record
 from dictate.text import tokenize
 
@@ -51,8 +52,8 @@ class Reading:
     refs: list[nerves.NerveRef] = field(default_factory=list)
     nerve_tokens: set[int] = field(default_factory=set)
     undone: list[rows.Observation] = field(default_factory=list)
-    scene: binding.Scene = field(init=False)
-    bound: list[binding.Bound] = field(default_factory=list)
+    scene: Scene = field(init=False)
+    bound: list[Bound] = field(default_factory=list)
     observations: list[rows.Observation] = field(default_factory=list)
     loose: list[tuple[str, str, int, int]] = field(default_factory=list)
     aside: list[tuple[int, int]] = field(default_factory=list)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from dictate import negation
-from dictate.binding import Atom, Bound, Head, Option, Scene, Side, Target, unmarked
+from dictate.binding import unmarked
 from dictate.lexicon import Item, Sense
 from dictate.marks import Mark
+from dictate.offers import Atom, Bound, Head, Option, Scene, Side, Target
 from dictate.values import Value
 
 _EYE_TURN = {

@@ -7,12 +7,13 @@ from collections import Counter
 from dataclasses import replace
 
 from dictate import values
-from dictate.binding import Atom, AtomSort, Head, Scene, Side, SideValue, unit_after
+from dictate.answers import unit_after
 from dictate.lexicon import Lexicon, Sense
 from dictate.marks import Mark, Marks
 from dictate.modes import SILENT, Modes
 from dictate.note import Tokens
 from dictate.numbers import ROMAN, Group, Num, Part
+from dictate.offers import Atom, AtomSort, Head, Scene, Side, SideValue
 from dictate.segments import Segments
 from dictate.wording import plain
 

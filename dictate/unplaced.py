@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dictate.binding import Bound, Scene, Side, unit_after
+from dictate.answers import unit_after
 from dictate.numbers import Group
+from dictate.offers import Bound, Scene, Side
 
 _MEASURES = frozenset({"mm", "mm[Hg]", "Hz", "um", "[p'diop]", "cm"})
 

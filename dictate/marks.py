@@ -22,14 +22,20 @@ class Mark:
     heard: bool = False
     read_as: str = ""
     inner: tuple[Mark, ...] = ()  # shorter phrases inside, for when no test in hand takes this one
+    roles: frozenset[str] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "roles", frozenset([s.role for s in self.senses]))
 
     def of(self, *roles: str) -> tuple[Sense, ...]:
         """The senses with one of these roles."""
-        return tuple(s for s in self.senses if s.role in roles)
+        if self.roles.isdisjoint(roles):
+            return ()
+        return tuple([s for s in self.senses if s.role in roles])
 
     def has(self, *roles: str) -> bool:
         """Whether any sense has one of these roles."""
-        return any(s.role in roles for s in self.senses)
+        return not self.roles.isdisjoint(roles)
 
 
 @dataclass

@@ -72,6 +72,8 @@ _NO_VALUE_AFTER = frozenset(
 _LABELS = frozenset("abdefghikmopqtuwxyz")
 FRACTIONS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "⅓": 1 / 3, "⅔": 2 / 3}
 POINT = frozenset({"point", "decimal", "dot"})
+# Every word that a number told in words can begin with.
+_STARTS = frozenset({*UNITS, *TENS, *ZERO, *POINT, "half", "a"})
 ROMAN = {r: n for n, r in enumerate("I II III IV V VI VII VIII IX X XI XII".split(), 1)}
 ORDINALS = {
     w: n
@@ -148,10 +150,10 @@ class _Reader:
         self.tokens = tokens
         self.size = len(tokens)
         self.blocked = blocked
+        self.plain = [plain(t.text) if t.kind == "word" and not t.spoken else "" for t in tokens.tokens]
 
     def word(self, i: int) -> str:
-        token = self.tokens[i]
-        return plain(token.text) if token.kind == "word" and not token.spoken else ""
+        return self.plain[i]
 
     def glued(self, i: int) -> bool:
         """Whether token i touches token i-1."""
@@ -362,6 +364,8 @@ class _Reader:
         if i >= self.size or i in self.blocked:
             return None
         token = self.tokens[i]
+        if token.kind == "word" and self.plain[i] not in _STARTS:
+            return None
         if i and self.word(self.before(i)) in _NO_VALUE_AFTER:
             return None
         if token.kind == "number" and self.glued(i) and self.tokens[i - 1].text in _LABELS:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 
 from dictate.note import Tokens
 
@@ -28,8 +29,6 @@ def find(tokens: Tokens) -> list[tuple[int, int, str]]:
     """(start token, end token, words) of every clock time."""
     out: list[tuple[int, int, str]] = []
     starts = [t.start for t in tokens.tokens]
-    from bisect import bisect_left
-
     for found in _PATTERN.finditer(tokens.note.text):
         a, b = found.span()
         while a < b and tokens.note.text[a].isspace():

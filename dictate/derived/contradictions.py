@@ -55,6 +55,9 @@ class _Finder:
         self.norms = norms
         self.judging = Judging(entries, computed, norms)
         self.facts = [_fact(e) for e in entries] + [_computed_fact(c) for c in computed]
+        self.by_key: dict[tuple[str, bool], list[Fact]] = {}
+        for fact in self.facts:
+            self.by_key.setdefault((fact.key, fact.derived), []).append(fact)
         self.order = {e.id: n for n, e in enumerate(entries)}
 
     def side(self, fact: Fact, clause: Clause) -> str | None:
@@ -65,8 +68,6 @@ class _Finder:
         return pointing if clause.toward else fact.side
 
     def _fits(self, fact: Fact, clause: Clause) -> bool:
-        if fact.key != (clause.derived or clause.item) or fact.derived != bool(clause.derived):
-            return False
         if not fits(fact.context, clause.context) or any(key in fact.context for key in clause.without):
             return False
         value = str(fact.number)
@@ -94,7 +95,7 @@ class _Finder:
         self, clause: Clause, anchor: Fact | None = None, anchor_side: str | None = None, alike: Iterable[str] = ()
     ) -> Iterator[Fact]:
         """The facts that a clause asks for, beside an anchor if there is one."""
-        for fact in self.facts:
+        for fact in self.by_key.get((clause.derived or clause.item, bool(clause.derived)), ()):
             if not self._fits(fact, clause):
                 continue
             if anchor is not None and (
@@ -159,8 +160,8 @@ def _impressions(finder: _Finder, name: str, certainties: list[str]) -> list[Fac
     rules = finder.norms.conclusion
     return [
         f
-        for f in finder.facts
-        if f.key == rules.item and f.number == name and str(f.context.get(rules.certainty)) in certainties
+        for f in finder.by_key.get((rules.item, False), ())
+        if f.number == name and str(f.context.get(rules.certainty)) in certainties
     ]
 
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
-from dictate.lexicon import Item, Lexicon
+from dictate.asking import ask
+from dictate.lexicon import Lexicon
 from dictate.note import Note, Tokens
 from dictate.record import Entry, Evidence, Flag, Record
 from dictate.rows import Observation
-
-_UNITS = {"mm[Hg]": "mmHg", "[p'diop]": "prism dioptres", "um": "µm", "1": ""}
 
 
 def evidence(tokens: Tokens, start: int, end: int) -> Evidence:
@@ -31,25 +31,6 @@ def _all_evidence(tokens: Tokens, row: Observation) -> tuple[Evidence, ...]:
     return tuple(out)
 
 
-def shown(item: Item, value: object) -> str:
-    """A value as a person writes it, with its unit."""
-    if value is None:
-        return ""
-    if isinstance(value, list):
-        text = f"{value[0]:g} to {value[1]:g}"
-    elif isinstance(value, float):
-        text = f"{value:g}"
-    else:
-        text = str(value)
-    unit = _UNITS.get(item.unit, item.unit)
-    return f"{text} {unit}".strip() if item.kind == "quantity" else text
-
-
-def _sides_of(item: Item) -> list[dict[str, Any]]:
-    word = {"side": "right"}, {"side": "left"}
-    return [*word, {"side": "both"}] if item.sided else []
-
-
 class _Flags:
     def __init__(self, tokens: Tokens, lexicon: Lexicon) -> None:
         self.tokens = tokens
@@ -62,42 +43,6 @@ class _Flags:
         flag_id = f"f{len(self.flags) + 1}"
         self.flags.append(Flag(flag_id, reason, question, tuple(entries), tuple(words), tuple(choices)))
         return flag_id
-
-
-def _question(
-    reason: str, item: Item, rows: list[Observation], words: str, detail: str
-) -> tuple[str, list[dict[str, Any]]]:
-    values = [shown(item, r.value) for r in rows]
-    title = item.title
-    if reason == "side":
-        noun = {"eye": "eye", "ear": "ear", "nostril": "nostril"}.get(item.sides, "side")
-        return f"{title} {values[0]}: which {noun}?", _sides_of(item)
-    if reason == "order":
-        return (
-            f"{title} {' and '.join(values)}: right first, then left?",
-            [{"order": "right_left"}, {"order": "left_right"}],
-        )
-    if reason == "heard":
-        seen = " and ".join(dict.fromkeys(v for v in values if v))
-        return f"“{detail or words}” was read as {title.lower()} {seen}: is that what was said?", [
-            {"accept": True},
-            {"accept": False},
-        ]
-    if reason == "range":
-        usual = f" (usually {detail})" if detail else ""
-        return f"{title} {values[0]}: is that right{usual}?", [{"accept": True}, {"accept": False}]
-    if reason == "conflict":
-        return f"{title}: the note says {words}. Which holds?", [
-            {"item": item.key, "side": r.side, "value": r.value} for r in rows
-        ]
-    if reason == "item":
-        return f"“{words}”: what was measured?", [{"item": r.item, "side": r.side, "value": r.value} for r in rows]
-    return f"{title}, “{words}”: what is the value?", [{"value": c} for c in _value_choices(item, rows)]
-
-
-def _value_choices(item: Item, rows: list[Observation]) -> list[Any]:
-    listed = [c["value"] for r in rows for c in r.choices if "value" in c]
-    return listed or list(item.values)
 
 
 def entries_of(tokens: Tokens, lexicon: Lexicon, rows: list[Observation]) -> list[Entry]:
@@ -127,11 +72,8 @@ def record(
     flags = _Flags(tokens, lexicon)
     attached: dict[int, list[str]] = {}
     for bundle, reason, detail in _bundles(rows):
-        item = lexicon.items[bundle[0].item]
-        words = [e for r in bundle for e in _all_evidence(tokens, r)]
-        unique = list(dict.fromkeys(words))
-        said = " and ".join(f"“{one.text}”" for one in unique[:3]) if reason == "conflict" else unique[0].text
-        question, choices = _question(reason, item, bundle, said, detail)
+        unique = list(dict.fromkeys(e for r in bundle for e in _all_evidence(tokens, r)))
+        question, choices = ask(reason, bundle, [e.text for e in unique], detail, lexicon)
         flag_id = flags.add(reason, question, [ids[id(r)] for r in bundle], unique, choices)
         for row in bundle:
             attached.setdefault(id(row), []).append(flag_id)
@@ -171,12 +113,20 @@ def record(
 
 def _bundles(rows: list[Observation]) -> list[tuple[list[Observation], str, str]]:
     """Rows that one question settles together: a value told for both sides, a pair, a conflict."""
+    disputed = Counter(
+        (row.item, row.side)
+        for row in rows
+        for reason, detail in row.doubts
+        if reason == "conflict" and not detail.startswith("#")
+    )
+    together = {item for (item, side), n in disputed.items() if side not in ("right", "left") or n == 1}
     out: dict[tuple[object, ...], tuple[list[Observation], str, str]] = {}
     for row in rows:
         for reason, detail in row.doubts:
             key: tuple[object, ...]
             if reason == "conflict":
-                key = (reason, detail) if detail.startswith("#") else (reason, row.item)
+                side = "" if row.item in together else row.side
+                key = (reason, detail) if detail.startswith("#") else (reason, row.item, side)
             elif reason == "order":
                 key = (reason, row.item)
             elif row.group >= 0:

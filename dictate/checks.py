@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
+from dictate.asking import unit_of
 from dictate.lexicon import Item, Lexicon
 from dictate.marks import Mark
 from dictate.note import Tokens
@@ -24,7 +25,7 @@ def check_ranges(rows: list[Observation], lexicon: Lexicon) -> None:
         if item.plausible:
             low, high = item.plausible
             if any(not low <= v <= high for v in numbers):
-                row.doubt("range", f"{low:g} to {high:g} {item.unit if item.unit != '1' else ''}".strip())
+                row.doubt("range", f"{low:g} to {high:g} {unit_of(item)}".strip())
         if item.allowed and any(v not in item.allowed for v in numbers):
             row.doubt("range", "")
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from dictate.assemble import shown
+from dictate.asking import shown
 from dictate.lexicon import Item, Lexicon
 from dictate.norms import load as load_norms
 from dictate.record import Derived, Entry, Evidence, Flag, Record

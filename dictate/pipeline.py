@@ -21,6 +21,7 @@ from dictate import (
     modes,
     nerves,
     numbers,
+    remainder,
     repair,
     rows,
     scene,
@@ -159,6 +160,15 @@ def ask_unplaced(reading: Reading) -> None:
     reading.loose = unplaced.questions(reading.scene, reading.bound)
 
 
+def keep_the_rest(reading: Reading) -> None:
+    """7. What states something and gave no row and no question is kept, to be shown."""
+    taken = [span for row in reading.observations for span in row.spans]
+    taken += [(start, end) for _, _, start, end in reading.loose]
+    taken += [(i, i + 1) for i in reading.marks.struck]
+    taken += [(start, end) for start, end, _ in reading.marks.times]
+    reading.aside = remainder.not_placed(reading.scene, reading.bound, taken)
+
+
 def check(reading: Reading) -> None:
     """8. Ranges, repeats, disagreements."""
     checks.mark_later(
@@ -181,7 +191,7 @@ def make_record(reading: Reading) -> None:
         reading.observations,
         reading.loose,
         reading.aside,
-        [],
+        remainder.left_out(reading.tokens, reading.modes, reading.segments),
     )
     reading.record = replace(
         record,
@@ -201,6 +211,7 @@ STAGES: tuple[Callable[[Reading], None], ...] = (
     bind,
     observe,
     ask_unplaced,
+    keep_the_rest,
     check,
     make_record,
 )

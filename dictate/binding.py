@@ -162,7 +162,7 @@ class Binder:
             cost = COST["held_name"] + COST["held_per_sentence"] * away + 0.7 * rank + 0.25 * len(prior)
             cost += COST["strange_word"] * min(strange, 5)
             self._add(found, atom, head, "held", cost)
-            if self._words_in(atom.sentence) > 2:
+            if self._words_in(atom.sentence) > 2 and not (head.talk and self._tells_no_more(atom)):
                 for place, (c, h, way, targets) in enumerate(found):
                     if h is head and way == "held":
                         bare = [
@@ -341,6 +341,16 @@ class Binder:
         ):
             return any(g in ("but", ".", ";") for g in gap)
         return len(gap) > 3 or any(g in (",", "and", "but", ".", ";", "with") for g in gap)
+
+    def _tells_no_more(self, atom: Atom) -> bool:
+        """Whether a sentence holds a value and its side alone ("good on both sides")."""
+        sentence = self.scene.segments.sentences[atom.sentence]
+        sides = self._sides_in(atom.sentence)
+        told = {i for s in sides for i in range(s.start, s.end)} | set(range(atom.start, atom.end))
+        return not any(
+            t.kind == "word" and not t.skipped and t.i not in told and t.key not in _PREPOSITIONS | {"and", "again"}
+            for t in self.tokens.tokens[sentence.start : sentence.end]
+        )
 
     def _words_in(self, sentence: int) -> int:
         if sentence not in self.word_count:

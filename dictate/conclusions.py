@@ -333,11 +333,25 @@ def _review(scene: Scene, mark: Mark, sense: Sense, mode: str) -> list[Observati
             if reading is not None:
                 best = (i - mark.end, reading)
                 break
-    if best is None or _cue(scene, mark, "negation", before=True, reach=2) is not None:
+    if best is None or _cue(scene, mark, "negation", before=True, reach=2) is not None or _by_service(scene, mark):
         return []
     low, high = min(mark.start, best[1].start), max(mark.end, best[1].end)
     why = [f"{tokens.words(low, high)!r} is the next visit ({sense.source})"]
     return [Observation(item.key, None, best[1].value, {}, [(low, high)], [], why, mark.start, many=True)]
+
+
+_SERVICE_VERBS = frozenset({"to", "will", "can", "should", "would", "team", "clinic"})
+
+
+def _by_service(scene: Scene, mark: Mark) -> bool:
+    """ "ENT to see you within two weeks": the service sees the patient, no visit here is meant."""
+    for other in scene.index.get(("mark", scene.segments.sentence_of[mark.start]), ()):
+        if not 0 <= mark.start - other.end <= 6:
+            continue
+        if any(s.item and "urgency" in scene.lexicon.items[s.item].context for s in other.of("alone")):
+            signs = _signs(scene, other.end, mark.start)
+            return bool(signs) and all(s in _SERVICE_VERBS for s in signs)
+    return False
 
 
 def _groups_in(scene: Scene, start: int, end: int) -> list[Group]:

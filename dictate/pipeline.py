@@ -94,6 +94,7 @@ def strike_corrections(reading: Reading) -> None:
         timed = {i for start, end, _ in reading.marks.times for i in range(start, end)}
         reading.marks.marks = [m for m in reading.marks.marks if m.start not in struck]
         reading.marks.groups = numbers.read_groups(reading.tokens, frozenset(struck | timed))
+        reading.tokens = reading.tokens.without(struck)
 
 
 def read_modes(reading: Reading) -> None:

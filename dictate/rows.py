@@ -19,6 +19,8 @@ _EYE_TURN = {
 }
 _LOCAL = ("gaze", "sector", "region", "branch", "muscle", "stimulus")
 _HELD = ("light", "correction", "viewing", "fork", "sample")
+_OVER_TALK = ("fork", "light")
+_TALK_BETWEEN = 8  # sentences with no finding that a circumstance still reaches over
 
 
 @dataclass
@@ -303,7 +305,7 @@ class Emitter:
     def _carried(self, one: Bound, key: str) -> list[str | int]:
         topic_items = {self.scene.lexicon.items[t.item].topic for t in one.option.targets}
         at = one.atom.sentence - 1
-        steps = 0
+        steps = passed = 0
         limit = {"correction": 6, "light": 2, "fork": 2, "method": 2, "sample": 1}.get(key, 1)
         while at >= 0 and steps < limit:
             marks = [
@@ -319,6 +321,9 @@ class Emitter:
             if topics and not topics & topic_items and key != "correction":
                 return []
             at -= 1
+            if not bounds and key in _OVER_TALK and passed < _TALK_BETWEEN:
+                passed += 1  # talk with the patient changes nothing
+                continue
             steps += 1
         return []
 
@@ -555,7 +560,7 @@ class Emitter:
 
         def close() -> None:
             if len(run) == 2:
-                order = run[0].option.side.value if run[0].option.side is not None else ""
+                order = run[1].option.side.value if run[1].option.side is not None else ""
                 for place, one in enumerate(run):
                     out[one.atom.start] = (
                         place,
@@ -575,7 +580,7 @@ class Emitter:
                 ]
                 same = (
                     last.option.targets[0].item == item.key
-                    and last.option.side is one.option.side
+                    and (last.option.side is one.option.side or last.option.side is None and _ordered(one))
                     and last.atom.sentence == one.atom.sentence
                 )
                 if (
@@ -773,7 +778,7 @@ class Emitter:
             )
             if reading is not None and reading.choices:
                 row.choices = [{"value": c} for c in reading.choices]
-            if one.rival is not None and not row.doubts:
+            if one.rival is not None and not row.doubts and not self.pairs.get(one.atom.start, (0, "", one))[1]:
                 self._rival(row, one)
             self.rows.append(row)
 
@@ -835,6 +840,11 @@ class Emitter:
         if head is not None and head.heard and head.sentence == one.atom.sentence:
             words.append(self.tokens.words(head.start, head.end))
         return ", ".join(words)
+
+
+def _ordered(one: Bound) -> bool:
+    """Whether a value takes a side that tells both and their order ("right and left")."""
+    return one.option.side is not None and one.option.side.value in ("right_left", "left_right")
 
 
 _NOTHING = "\x00"  # a denied value with no opposite ("no drusen") says nothing of the item

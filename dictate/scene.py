@@ -51,6 +51,8 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
         mode = modes.mode[mark.start]
         if mark.start in timed:
             continue
+        if mark.has("context") and mode == "talk" and _aimed_at(tokens, mark):
+            mark = replace(mark, senses=tuple(s for s in mark.senses if s.role != "context"))
         if mark.has("cue"):
             scene.cues.append(mark)
         if mark.has("context") and mode not in ("history", "other", "quoted"):
@@ -177,6 +179,17 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     _mark_blocks(scene)
     _group_heads(scene)
     return scene
+
+
+_AIMED = frozenset({"at", "into", "onto", "shin", "shine", "watch", "follow", "see"})
+
+
+def _aimed_at(tokens: Tokens, mark: Mark) -> bool:
+    """ "Look at the light": a thing the patient is to look at is no circumstance."""
+    i = mark.start - 1
+    while i >= 0 and (tokens[i].kind == "space" or tokens[i].skipped):
+        i -= 1
+    return i >= 0 and tokens[i].key in _AIMED
 
 
 def _bare_samples(scene: Scene, marks: Marks) -> None:

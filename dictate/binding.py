@@ -24,6 +24,9 @@ _LINKS = frozenset({"and", "&", "+", "or", "/", ",", "nor", "with"})
 _PREPOSITIONS = frozenset({"on", "in", "of", "over", "from", "for", "to", "at"})
 
 
+_ASIDE = frozenset({"history", "other", "purpose", "warning"})  # words of another matter in the sentence
+
+
 class Binder:
     """Binds the atoms of a scene."""
 
@@ -267,6 +270,7 @@ class Binder:
                     and not self.tokens[i].skipped
                     and i not in scene.known
                     and self.tokens[i].key not in _PLAIN_WORDS
+                    and scene.modes.mode[i] not in _ASIDE
                 )
         return cache[atom.sentence]
 
@@ -356,7 +360,9 @@ class Binder:
         if sentence not in self.word_count:
             one = self.scene.segments.sentences[sentence]
             self.word_count[sentence] = sum(
-                1 for t in self.tokens.tokens[one.start : one.end] if t.kind == "word" and not t.skipped
+                1
+                for t in self.tokens.tokens[one.start : one.end]
+                if t.kind == "word" and not t.skipped and self.scene.modes.mode[t.i] not in _ASIDE
             )
         return self.word_count[sentence]
 

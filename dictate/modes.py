@@ -199,6 +199,17 @@ def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark
     return limit
 
 
+def _aside_start(tokens: Tokens, cue: int, sentence: Sentence, marks: list[Mark]) -> int:
+    """Where "..., though he says ..." begins: the finding before it stays one."""
+    for i in range(cue, sentence.start, -1):
+        if tokens[i].key in ("though", "although", "but") and tokens[i].kind == "word":
+            before = [m for m in marks if m.end <= i]
+            if any(m.has("alone", "word", "generic", "complete") for m in before):
+                return i
+            break
+    return sentence.start
+
+
 def _clause_start(tokens: Tokens, i: int, sentence: Sentence) -> int:
     while i > sentence.start:
         token = tokens[i - 1]
@@ -273,7 +284,7 @@ def _sentence_cues(
                     if sentence.run_on:
                         put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
                     else:
-                        put(sentence.start, sentence.end, value, cue.start)
+                        put(_aside_start(tokens, cue.start, sentence, marks), sentence.end, value, cue.start)
                 else:
                     put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
     if (

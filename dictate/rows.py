@@ -18,6 +18,9 @@ _EYE_TURN = {
     ("adduction", "left"): "right",
 }
 _LOCAL = ("gaze", "sector", "region", "branch", "muscle", "stimulus")
+_PLACED = ("sector", "region", "branch")
+_PLACES = ("place", "spot", "area", "sector", "quadrant", "region", "position", "part", "division", "branch", "clock")
+_SAME_BACK = 10  # sentences in which the other side's findings are looked for
 _HELD = ("light", "correction", "viewing", "fork", "sample")
 _OVER_TALK = ("fork", "light")
 _TALK_BETWEEN = 8  # sentences with no finding that a circumstance still reaches over
@@ -130,6 +133,10 @@ class Emitter:
             del fixed["gaze"]
         out = [fixed]
         for key in [*item.context, *item.soft_context]:
+            if key in fixed and head is not None:
+                listed = self._listed_with(head, key)
+                out = [{**base, key: value} for base in out for value in listed] or out
+                continue
             if key in fixed or key in ("certainty", "urgency", "nerve", "time"):
                 continue
             found = self._held(one, key) if key in _HELD or key == "method" else self._local(one, key, item)
@@ -147,7 +154,7 @@ class Emitter:
         sentence = self.bound_by_sentence.get(atom.sentence, [])
         candidates = [m for m in self.context_by_sentence.get(atom.sentence, []) if self._values_of(m, key)]
         if not candidates:
-            return []
+            return self._again_there(one, key) if key in _PLACED else []
         picked: list[Mark] = []
         for mark in candidates:
             if (
@@ -162,6 +169,8 @@ class Emitter:
             if owner is not None and owner.atom is atom:
                 picked.append(mark)
         picked = self._chained(picked, candidates)
+        if not picked and key in _PLACED:
+            return self._again_there(one, key)
         if key in ("gaze", "region") and any(
             t.value == item.generic.get("normal") for t in one.option.targets if t.item == item.key
         ):
@@ -177,6 +186,34 @@ class Emitter:
         if key == "branch":
             values = self._branch_range(picked, values)
         return values
+
+    def _listed_with(self, head: Head, key: str) -> list[str | int]:
+        """The circumstances of a list one of which names the test ("direct and consensual intact")."""
+        candidates = [m for m in self.context_by_sentence.get(head.sentence, []) if self._values_of(m, key)]
+        own = [m for m in candidates if m.start == head.start]
+        marks = sorted(self._chained(own, candidates), key=lambda m: m.start)
+        return list(dict.fromkeys(v for m in marks for v in self._values_of(m, key)))
+
+    def _again_there(self, one: Bound, key: str) -> list[str | int]:
+        """ "Notch in the same place", "normal there on the left": the circumstance told last."""
+        atom = one.atom
+        if not self._points_back(atom):
+            return []
+        for at in (atom.sentence, atom.sentence - 1):
+            earlier = [
+                m for m in self.context_by_sentence.get(at, []) if m.end <= atom.start and self._values_of(m, key)
+            ]
+            if earlier:
+                return self._values_of(earlier[-1], key)[:1]
+        return []
+
+    def _points_back(self, atom: Atom) -> bool:
+        near = self.tokens.tokens[atom.end : atom.end + 10]
+        words = [t.text.casefold() for t in near if t.kind in ("word", "punct", "number")]
+        words = [w for w in words if w not in ("in", "at", "the", "too", "just", "right")]
+        if words[:1] == ["there"]:
+            return words[1:2] not in ([k] for k in ("is", "are", "was", "were", "'", "’", "has", "have"))
+        return words[:1] == ["same"] and words[1:2] in ([k] for k in _PLACES)
 
     def _chained(self, picked: list[Mark], candidates: list[Mark]) -> list[Mark]:
         """Circumstances in a list ("V1, V2 and V3") go where the first of them goes."""
@@ -220,7 +257,19 @@ class Emitter:
     def _side_between(self, sentence: int, a: int, b: int) -> bool:
         return any(a <= s.start and s.end <= b for s in self.sides_by_sentence.get(sentence, ()))
 
+    def _led_by(self, mark: Mark, key: str, sentence: list[Bound]) -> Mark | None:
+        """The circumstance that this one is joined to by "and" ("V1 and V3 on both sides")."""
+        earlier = [m for m in self.context_by_sentence.get(sentence[0].atom.sentence, []) if m.end <= mark.start]
+        if not earlier or not self._values_of(earlier[-1], key):
+            return None
+        gap = [t.key for t in self.tokens.tokens[earlier[-1].end : mark.start] if t.kind != "space" and not t.skipped]
+        follows = any(0 <= o.atom.start - mark.end <= 1 for o in sentence)
+        return earlier[-1] if gap in (["and"], ["&"], ["+"]) and not follows else None
+
     def _find_owner(self, mark: Mark, key: str, sentence: list[Bound]) -> Bound | None:
+        lead = self._led_by(mark, key, sentence) if sentence and key not in _HELD else None
+        if lead is not None:
+            return self._owner(lead, key, sentence)
         best: Bound | None = None
         lowest = 1e9
         for one in sentence:
@@ -436,39 +485,52 @@ class Emitter:
     def _same_again(self) -> None:
         """Copy what was last said of the other side ("and the same on the left")."""
         by_sentence = self._rows_by_sentence()
-        for mark, side in self.scene.same:
+        for mark, side, heads in self.scene.same:
             other = "left" if side == "right" else "right"
             sentence = self.scene.segments.sentence_of[mark.start]
             earlier = [
                 r
-                for n in range(sentence - 2, sentence + 1)
+                for n in range(sentence - (_SAME_BACK if heads else 2), sentence + 1)
                 for r in by_sentence.get(n, ())
-                if r.order < mark.start and r.side == other
+                if r.order < mark.start and r.side == other and (not heads or self._named_by(r, heads))
             ]
             if not earlier:
+                continue
+            if heads:
+                self._take_over(mark, side, [r for r in earlier if r.value != "not_done"])
                 continue
             last = max(earlier, key=lambda r: r.order)
             place = self.scene.segments.sentence_of[last.spans[0][0]]
             prefix = last.item.split(".")[0]
+            endless = self.scene.segments.sentences[sentence].run_on
             block = [
                 r
                 for r in earlier
                 if self.scene.segments.sentence_of[r.spans[0][0]] == place
-                and (r.item.split(".")[0] == prefix or place == sentence)
+                and (r.item.split(".")[0] == prefix or place == sentence and not endless)
             ]
-            for row in block:
-                why = [*row.why, f"{self.tokens.words(mark.start, mark.end)!r} says the same of the {side}"]
-                self.rows.append(
-                    replace(
-                        row,
-                        side=side,
-                        spans=[(mark.start, mark.end)],
-                        doubts=list(row.doubts),
-                        why=why,
-                        order=mark.start,
-                        group=-1,
-                    )
+            self._take_over(mark, side, block)
+
+    def _take_over(self, mark: Mark, side: str, rows: list[Observation]) -> None:
+        """Rows of one side told of the other as well."""
+        for row in rows:
+            why = [*row.why, f"{self.tokens.words(mark.start, mark.end)!r} says the same of the {side}"]
+            self.rows.append(
+                replace(
+                    row,
+                    side=side,
+                    spans=[(mark.start, mark.end)],
+                    doubts=list(row.doubts),
+                    why=why,
+                    order=mark.start,
+                    group=-1,
                 )
+            )
+
+    def _named_by(self, row: Observation, heads: tuple[Head, ...]) -> bool:
+        """Whether a row is of a test that one of the names may stand for."""
+        item = self.scene.lexicon.items[row.item]
+        return any(s.item == row.item or s.role == "topic" and s.topic == item.topic for h in heads for s in h.senses)
 
     def _except(self) -> None:
         """ "full apart from upgaze, limited in both": the general statement gives way."""

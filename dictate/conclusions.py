@@ -194,6 +194,8 @@ def _side_near(scene: Scene, mark: Mark, sides: list[tuple[int, int, str]]) -> t
         signs = _signs(scene, a, b)
         if weight == 0.0 and any(s in ("not", "no", "without", "nor") for s in signs):
             continue
+        if weight > 0 and "but" in signs:
+            continue
         hard = sum(1 for s in signs if s in _HARD)
         between = sum(1 for m in others if a <= m.start and m.end <= b)
         joined = between and all(s in ("and", ",", "or", "&", "+") or True for s in signs) and weight > 0 and not hard

@@ -38,6 +38,10 @@ _STARTERS = frozenset(
 )
 
 
+# Cues whose own words ("cannot be denied", "could not be said to be") tell of no history.
+_HOLD_SAYING = ("doubled", "suspected", "suspected_after", "negation")
+
+
 @dataclass
 class Modes:
     """For each token its mode, and the cue that set it (token index) or -1."""
@@ -76,11 +80,12 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
     doubled = {
         i
         for m in marks
-        if any(s.data in ("doubled", "suspected", "suspected_after") for s in m.of("cue")) and m.end - m.start > 1
+        if any(s.data in _HOLD_SAYING for s in m.of("cue")) and m.end - m.start > 1
         for i in range(m.start, m.end)
     }
+    opening = {m.start for m in marks if m.has("cue")}
     for cue in cues:
-        if cue.start in doubled and cue.end - 1 in doubled:
+        if cue.start in doubled and (cue.end - 1 in doubled or cue.start not in opening):
             continue
         number = segments.sentence_of[cue.start]
         wanted = {k for s in cue.of("mode") for k in s.also}

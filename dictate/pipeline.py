@@ -19,6 +19,7 @@ from dictate import (
     derive,
     matching,
     modes,
+    negation,
     nerves,
     numbers,
     remainder,
@@ -74,6 +75,7 @@ def read_marks(reading: Reading) -> None:
     trade = matching.open_up(matching.match(tokens, reading.lexicon), reading.segments.sentence_of)
     trade, every = matching.reconcile(trade, matching.match_cues(tokens, reading.lexicon))
     content = sorted([*trade, *(m for m in every if m.has("cue"))], key=lambda m: (m.start, m.end))
+    content = negation.take_back(tokens, content, reading.segments.sentence_of)
     reading.cues = [m for m in every if m.has("mode", "correction")]
     timed = frozenset(i for start, end, _ in reading.marks.times for i in range(start, end))
     groups = numbers.read_groups(tokens, timed)

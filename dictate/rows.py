@@ -43,6 +43,7 @@ class Observation:
     addendum: bool = False
     many: bool = False  # an item that may hold several values at once (plans, conclusions)
     group: int = -1  # rows of one value told for several sides
+    denied: bool = False  # the opposite of what was said, by a negation
 
     def identity(self) -> tuple[object, ...]:
         """What makes two rows tell the same thing, the value aside."""
@@ -457,7 +458,21 @@ class Emitter:
         self._deny_elsewhere(elsewhere)
         self._same_again()
         self._except()
+        self._give_way()
         return self.rows
+
+    def _give_way(self) -> None:
+        """ "Not absent but reduced", "far from normal, was absent": what is said outright of the
+        same thing in the same sentence stands for what the denial leaves open."""
+        for rows in self._rows_by_sentence().values():
+            kinds = {r.item for r in rows if r.denied and self.scene.lexicon.items[r.item].kind in _GRADED}
+            for item in kinds:
+                told = [r for r in rows if r.item == item and not r.denied]
+                given = [
+                    r for r in rows if r.item == item and r.denied and any(_same_but_value(r, other) for other in told)
+                ]
+                groups = {r.group for r in given if self.bound[r.group].option.side is None}
+                self.rows = [r for r in self.rows if r not in given and not (r.denied and r.group in groups)]
 
     def _rows_by_sentence(self) -> dict[int, list[Observation]]:
         out: dict[int, list[Observation]] = {}
@@ -838,6 +853,7 @@ class Emitter:
             row = Observation(
                 item.key, side, value, turned, list(spans), list(doubts), list(why), one.atom.start, group=number
             )
+            row.denied = cue is not None and one.atom.sort != "number"
             if reading is not None and reading.choices:
                 row.choices = [{"value": c} for c in reading.choices]
             if one.rival is not None and not row.doubts and not self.pairs.get(one.atom.start, (0, "", one))[1]:
@@ -907,6 +923,19 @@ class Emitter:
 def _ordered(one: Bound) -> bool:
     """Whether a value takes a side that tells both and their order ("right and left")."""
     return one.option.side is not None and one.option.side.value in ("right_left", "left_right")
+
+
+_GRADED = ("category", "grade")
+
+
+def _same_but_value(denied: Observation, told: Observation) -> bool:
+    """Whether a value said outright takes the place of a denied one told before it."""
+    return (
+        told.order > denied.order
+        and (told.value != denied.value or denied.side is None and told.side is not None)
+        and (denied.side is None or told.side in (None, denied.side))
+        and all(told.context.get(k, v) == v for k, v in denied.context.items())
+    )
 
 
 _NOTHING = "\x00"  # a denied value with no opposite ("no drusen") says nothing of the item

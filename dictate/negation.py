@@ -50,7 +50,11 @@ def take_back(tokens: Tokens, marks: list[Mark], sentence_of: list[int]) -> list
             if _taken_back(tokens, other, gap, holds):
                 out[at], out[later] = _doubled(cue), _doubled(other)
                 break
-            if other.has("cue") or _within_cue(out, later) or holds and other.has("name", "topic", "side"):
+            spoken_of = other.has("name", "topic", "side") or {s.data for s in other.of("alone")} & {
+                "plan",
+                "impression",
+            }
+            if other.has("cue") or _within_cue(out, later) or holds and spoken_of:
                 continue
             break
     return out

@@ -9,25 +9,24 @@ A stretch may be a whole term ("nigh stag mus") or one word of a phrase whose ot
 letters, of how rare the words heard and the word read are in English, and of whether the subject is named nearby.
 The weights were fitted (logistic regression) to candidates from recognised speech against candidates from notes
 without recogniser errors. A note in which other terms are surely misheard needs less odds for the next.
-The English words come from the frequency list of the package `wordninja`.
+How common a word is in English comes from `english`.
 """
 
 from __future__ import annotations
 
-import gzip
 import math
 import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from importlib import metadata
 from itertools import pairwise
 from typing import NamedTuple
 
 from rapidfuzz import process
 from rapidfuzz.distance import OSA, Levenshtein
 
+from dictate import english
 from dictate.lexicon import Lexicon, Sense
 from dictate.marks import Mark, Marks
 from dictate.note import Token, Tokens
@@ -36,9 +35,7 @@ from dictate.wording import is_plural, key, plain
 _Phrase = tuple[str, ...]
 _What = frozenset[tuple[str, str, str]]
 
-_ENGLISH_WORDS = 60_000  # beyond this rank the frequency list holds misspellings too
 _NAME = 5_000  # from this rank a word may mark a term of several words
-_UNKNOWN = 1_000_000  # the rank of what the list lacks
 _TARGETS = frozenset({"name", "alone", "word", "topic"})
 _NOT_TARGETS = frozenset({"generic", "side", "unit", "direction", "context", "complete"})
 _PLAIN = frozenset({"generic", "side", "unit"})
@@ -174,29 +171,6 @@ def _form(words: tuple[str, ...]) -> _Form:
     return _Form(heard, skeleton(heard), heard.translate(_SHAPE), "".join(words))
 
 
-# -- English
-
-
-@lru_cache(maxsize=1)
-def _english() -> dict[str, int]:
-    """Everyday English words -> rank by frequency, 0 the most frequent."""
-    path = metadata.distribution("wordninja").locate_file("wordninja/wordninja_words.txt.gz")
-    with gzip.open(str(path), "rt", encoding="utf-8") as lines:
-        return {word: rank for rank, word in enumerate(lines.read().split())}
-
-
-@lru_cache(maxsize=65536)
-def _rank(word: str) -> int:
-    """How common a word is, 0 the commonest; _UNKNOWN if it is no English word."""
-    english = _english()
-    rank = english.get(word)
-    if rank is None and len(word) > 4:
-        for end, into in (("s", ""), ("ed", ""), ("ed", "e"), ("ing", ""), ("ing", "e"), ("ly", ""), ("er", "")):
-            if word.endswith(end) and (rank := english.get(word[: -len(end)] + into)) is not None:
-                break
-    return _UNKNOWN if rank is None else rank
-
-
 # -- what the lexicon offers
 
 
@@ -287,7 +261,7 @@ def _usable(phrase: _Phrase, senses: Sequence[Sense]) -> bool:
 
 @lru_cache(maxsize=65536)
 def _stem_rank(word: str) -> int:
-    return min(_rank(word), _rank(word + "e"))
+    return min(english.rank(word), english.rank(word + "e"))
 
 
 def _index(lexicon: Lexicon) -> _Index:
@@ -300,7 +274,7 @@ def _index(lexicon: Lexicon) -> _Index:
 
 def _build(lexicon: Lexicon) -> _Index:
     phrases = lexicon.phrases
-    vocabulary = frozenset(w for table in (phrases, lexicon.cues) for p in table for w in p)
+    vocabulary = lexicon.vocabulary()
     single = {p[0] for p in phrases if len(p) == 1}
     trivial = {w for w in single if any(s.role in _PLAIN for s in phrases[(w,)])}
     trivial |= {p[0] for p in lexicon.cues if len(p) == 1} | _NUMBERS
@@ -445,9 +419,9 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
             state = _STOP
         else:
             state = _FREE
-        rank = _rank(text) if state == _FREE else 0
-        if rank > _ENGLISH_WORDS and token.key in vocabulary:
-            rank = _ENGLISH_WORDS
+        rank = english.rank(text) if state == _FREE else 0
+        if rank > english.WORDS and token.key in vocabulary:
+            rank = english.WORDS
         out.append(_Word(i, end, token.key, text, state, rank, price))
         titled = text in _TITLES
         i = end
@@ -481,13 +455,13 @@ def _one_edit(word: str, index: _Index) -> set[str]:
 
 def _near_english(word: str, vocabulary: frozenset[str]) -> bool:
     """Whether an everyday word that the lexicon does not hold is one letter away."""
-    english = _english()
+    known = english.words()
     alphabet = "abcdefghijklmnopqrstuvwxyz"
     for i in range(len(word) + 1):
         head, tail = word[:i], word[i:]
         forms = [head + tail[1:], head + tail[1:2] + tail[:1] + tail[2:]]
         forms += [head + c + rest for c in alphabet for rest in (tail, tail[1:])]
-        if any(english.get(f, _ENGLISH_WORDS) < _COMMON and key(f) not in vocabulary for f in forms):
+        if any(known.get(f, english.WORDS) < _COMMON and key(f) not in vocabulary for f in forms):
             return True
     return False
 
@@ -536,7 +510,7 @@ def _slips(word: _Word, index: _Index) -> set[str]:
             for near in _one_edit(form, index)
             if len(near) >= 4 and not word.text.startswith(near) and _is_slip(form, near, index.words)
         }
-        if word.rank < _ENGLISH_WORDS:
+        if word.rank < english.WORDS:
             known = {near for near in known if _doubled(word.text, near)}
         elif known and _near_english(word.text, index.vocabulary):
             known = set()
@@ -699,7 +673,7 @@ class _Repairer:
                     break
                 senses = self.lexicon.phrases.get((name,))
                 start, end = word.start, self.words[last].end
-                if len(name) > 2 and senses and _usable((name,), senses) and _rank(name) >= _SURNAME:
+                if len(name) > 2 and senses and _usable((name,), senses) and english.rank(name) >= _SURNAME:
                     if (name[len(letters[n]) :],) in self.lexicon.phrases or all(letters[n : last + 1]):
                         if self._whole_marks(start, end):
                             self.found.append(_Found(start, end, (name,), True, _SURE))
@@ -791,7 +765,7 @@ class _Repairer:
                     self._read_stretch(words[n : last + 1], rank)
 
     def _read_stretch(self, stretch: list[_Word], rank: int) -> None:
-        several, odd = len(stretch), rank >= _UNKNOWN
+        several, odd = len(stretch), rank >= english.UNKNOWN
         near_by = self._alike(tuple(w.text for w in stretch), odd)
         if not near_by or tuple(w.key for w in stretch if w.state != _SMALL) in self.lexicon.phrases:
             return

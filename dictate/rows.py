@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
-from dictate import negation
+from dictate import negation, unread
 from dictate.binding import unmarked
 from dictate.lexicon import Item, Sense
 from dictate.marks import Mark
@@ -91,6 +91,7 @@ class Emitter:
         for one in bound:
             self.bound_by_sentence.setdefault(one.atom.sentence, []).append(one)
         self.negation = negation.negated(scene, bound)
+        self.leant_on: list[tuple[str, str | int, Mark]] = []  # misheard circumstances of the value in hand
 
     def _cues(self, sentence: int, kind: str) -> list[Mark]:
         if (sentence, kind) not in self.cue_kinds:
@@ -150,6 +151,12 @@ class Emitter:
     def _values_of(self, mark: Mark, key: str) -> list[str | int]:
         return [v for s in mark.of("context") for k, v in s.context if k == key]
 
+    def _taken(self, marks: list[Mark], key: str) -> list[str | int]:
+        """The circumstances that marks say, each once; what was misheard is remembered for the row."""
+        said = [(v, m) for m in marks for v in self._values_of(m, key)]
+        self.leant_on += [(key, v, m) for v, m in said if m.read_as and m.heard]
+        return list(dict.fromkeys(v for v, _ in said))
+
     def _local(self, one: Bound, key: str, item: Item) -> list[str | int]:
         atom = one.atom
         sentence = self.bound_by_sentence.get(atom.sentence, [])
@@ -181,9 +188,7 @@ class Emitter:
                 if "all" not in self._values_of(m, key)
                 and (0 <= m.start - atom.end <= 1 or 0 <= atom.start - m.end <= 1)
             ]
-        values: list[str | int] = []
-        for mark in picked:
-            values += [v for v in self._values_of(mark, key) if v not in values]
+        values = self._taken(picked, key)
         if key == "branch":
             values = self._branch_range(picked, values)
         return values
@@ -316,15 +321,12 @@ class Emitter:
         owned = [m for m in marks if self._owner(m, key, sentence) is one]
         if owned:
             if key in ("fork", "sample", "viewing"):
-                return list(dict.fromkeys(v for m in owned for v in self._values_of(m, key)))
-            if (
-                any("pinhole" in self._values_of(m, key) for m in owned)
-                and len(owned) > 1
-                and owned[-1].start - owned[0].end <= 5
-            ):
-                return ["pinhole"]
+                return self._taken(owned, key)
+            pinholes = [m for m in owned if "pinhole" in self._values_of(m, key)]
+            if pinholes and len(owned) > 1 and owned[-1].start - owned[0].end <= 5:
+                return [v for v in self._taken(pinholes[:1], key) if v == "pinhole"]
             owned.sort(key=lambda m: atom.start - m.end if m.end <= atom.start else m.start - atom.end + 1)
-            return self._values_of(owned[0], key)[:1]
+            return self._taken(owned[:1], key)[:1]
         before = [m for m in marks if m.start < atom.start]
         while before and "pinhole" in self._values_of(before[-1], key) and self._pinhole_over(before[-1], atom):
             before.pop()
@@ -335,12 +337,12 @@ class Emitter:
                 and before[-1].start - before[-2].end <= 5
             ):
                 before.pop()
-            return self._values_of(before[-1], key)[:1]
+            return self._taken(before[-1:], key)[:1]
         if any(t.value in ("CF", "HM", "LP", "NLP") for t in one.option.targets):
             return self._carried(one, key)
         behind = [m for m in marks if m.start >= atom.end and "pinhole" not in self._values_of(m, key)]
         if behind and key not in ("viewing",):
-            return self._values_of(behind[0], key)[:1]
+            return self._taken(behind[:1], key)[:1]
         if key in ("viewing",):
             return []
         return self._carried(one, key)
@@ -365,7 +367,7 @@ class Emitter:
             ]
             marks = [m for m in marks if "pinhole" not in self._values_of(m, key)]
             if marks:
-                return self._values_of(marks[-1], key)[:1]
+                return self._taken(marks[-1:], key)[:1]
             bounds = self.bound_by_sentence.get(at, [])
             topics = {self.scene.lexicon.items[t.item].topic for b in bounds for t in b.option.targets}
             if topics and not topics & topic_items and key != "correction":
@@ -715,6 +717,7 @@ class Emitter:
                 why.append("said as the exception")
             if item.kind == "acuity" and value in ("CF", "HM") and atom.start in self.scene.distances:
                 value = f"{value} {self.scene.distances[atom.start]}"
+            self.leant_on = []
             for context in self._context(one, target, item):
                 self._sided(number, one, target, item, value, context, why, cue, pair, place)
 
@@ -772,7 +775,7 @@ class Emitter:
     ) -> None:
         option = one.option
         spans = self._spans(one, target, cue)
-        heard = self._heard(one)
+        heard = self._heard(one, context)
         sides: list[str | None]
         doubts: list[tuple[str, str]] = []
         said = target.side or (option.side.value if option.side is not None else "")
@@ -831,7 +834,8 @@ class Emitter:
         if item.kind == "quantity" and self._bounded(one):
             doubts.append(("value", ""))
         if heard:
-            doubts.append(("heard", heard))
+            doubts.append(("heard", ", ".join(self.tokens.words(a, b) for a, b in heard)))
+            spans += [place for place in heard if not any(a <= place[0] and place[1] <= b for a, b in spans)]
         if reading is not None and reading.light and "light" in item.context:
             context = {**context, "light": reading.light}
         self._odd_circumstance(item, context, doubts)
@@ -910,14 +914,23 @@ class Emitter:
             for cue in self._cues(one.atom.sentence, "above")
         )
 
-    def _heard(self, one: Bound) -> str:
-        words = []
-        if one.atom.mark is not None and one.atom.mark.heard:
-            words.append(self.tokens.words(one.atom.start, one.atom.end))
-        head = one.option.head
-        if head is not None and head.heard and head.sentence == one.atom.sentence:
-            words.append(self.tokens.words(head.start, head.end))
-        return ", ".join(words)
+    def _heard(self, one: Bound, context: dict[str, str | int]) -> list[tuple[int, int]]:
+        """The misheard stretches that a row rests on: value, name, side and circumstances, in order of place.
+
+        A name in another sentence counts for a bare number; other words mostly say by themselves what they are of.
+        """
+        atom, option = one.atom, one.option
+        places = [(m.start, m.end) for key, value, m in self.leant_on if context.get(key) == value]
+        if atom.mark is not None and atom.mark.heard:
+            places.append((atom.start, atom.end))
+        head = option.head
+        if head is not None and head.heard and (head.sentence == atom.sentence or atom.sort == "number"):
+            places.append((head.start, head.end))
+        if option.side is not None and option.side.heard:
+            places.append((option.side.start, option.side.end))
+        if not places and (unread_name := unread.subject(self.scene, one)) is not None:
+            places.append(unread_name)
+        return sorted(dict.fromkeys(places))
 
 
 def _ordered(one: Bound) -> bool:

@@ -36,8 +36,8 @@ _Phrase = tuple[str, ...]
 _What = frozenset[tuple[str, str, str]]
 
 _NAME = 5_000  # from this rank a word may mark a term of several words
-_TARGETS = frozenset({"name", "alone", "word", "topic"})
-_NOT_TARGETS = frozenset({"generic", "side", "unit", "direction", "context", "complete"})
+_TARGETS = frozenset({"name", "alone", "word", "topic", "context"})
+_NOT_TARGETS = frozenset({"generic", "side", "unit", "direction", "complete"})
 _PLAIN = frozenset({"generic", "side", "unit"})
 # What it costs to read a word that was matched by itself as part of a longer misheard term.
 _PRICE = {"generic": 0.1, "unit": 0.1, "mask": 0.1, "hint": 0.1, "context": 0.2, "cue": 1.0}
@@ -256,6 +256,8 @@ def _usable(phrase: _Phrase, senses: Sequence[Sense]) -> bool:
     roles = {s.role for s in senses}
     if len(phrase) == 1 and len(phrase[0]) >= _LONG:
         roles = {"word" if role == "generic" else role for role in roles}
+    if "context" in roles and (len(phrase) > 1 or len(phrase[0]) < _LONG):
+        return False
     return bool(roles & _TARGETS) and not roles & _NOT_TARGETS and not all(s.cased for s in senses)
 
 
@@ -766,7 +768,10 @@ class _Repairer:
 
     def _read_stretch(self, stretch: list[_Word], rank: int) -> None:
         several, odd = len(stretch), rank >= english.UNKNOWN
-        near_by = self._alike(tuple(w.text for w in stretch), odd)
+        texts = tuple(w.text for w in stretch)
+        near_by = self._alike(texts, odd)
+        if stretch[-1].key != texts[-1]:
+            near_by = near_by + self._alike((*texts[:-1], stretch[-1].key), odd)
         if not near_by or tuple(w.key for w in stretch if w.state != _SMALL) in self.lexicon.phrases:
             return
         start, end = stretch[0].start, stretch[-1].end
@@ -776,7 +781,7 @@ class _Repairer:
         base = 0.47 * _rarity(rank) + 0.6 * odd - 12.1
         base += 0.75 * (several > 1) + 0.75 * (several > 2) - sum(w.price for w in stretch)
         for alike, term in near_by:
-            odds = base + alike + 1.4 * (not term.target or not near.isdisjoint(term.topics))
+            odds = base + alike + 1.4 * (not term.target or not term.topics or not near.isdisjoint(term.topics))
             if odds > _WEAKEST:
                 self.found.append(_Found(start, end, term.phrase if term.target else (), True, odds))
 

@@ -48,7 +48,20 @@ def mark_later(rows: list[Observation], cues: list[Mark], tokens: Tokens, segmen
                 row.later = True
 
 
-def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
+def _misheard(row: Observation) -> bool:
+    return bool(row.doubts) and all(reason == "heard" for reason, _ in row.doubts)
+
+
+def _hear_again(same: Observation, row: Observation, segments: Segments) -> None:
+    """A misheard row said clearly elsewhere is sure; a clear one misheard in the same breath is not."""
+    if segments.sentence_of[same.order] != segments.sentence_of[row.order]:
+        if not row.doubts and _misheard(same):
+            same.doubts.clear()
+    elif not same.doubts and _misheard(row):
+        same.doubts += row.doubts
+
+
+def settle(rows: list[Observation], lexicon: Lexicon, segments: Segments) -> list[Observation]:
     """Merge repeats, let later values replace earlier ones, and mark conflicts."""
     kept: list[Observation] = []
     by_identity: dict[tuple[object, ...], list[Observation]] = {}
@@ -67,8 +80,7 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
                     known.remove(old)
             if len(same.spans) < _MOST_WORDS:
                 same.spans += [s for s in row.spans if s not in same.spans]
-            if not row.doubts and same.doubts and all(r == "heard" for r, _ in same.doubts):
-                same.doubts.clear()
+            _hear_again(same, row, segments)
             continue
         if known and row.later:
             for old in known:

@@ -84,7 +84,10 @@ def read_marks(reading: Reading) -> None:
 
 def mend_misheard(reading: Reading) -> None:
     """3b. What exact matching left over, read by sound and spelling."""
-    reading.marks.marks = repair.mend(reading.tokens, reading.lexicon, reading.marks, reading.cues)
+    marks = repair.mend(reading.tokens, reading.lexicon, reading.marks, reading.cues)
+    heard = {i for m in marks if m.heard and m.end - m.start > 1 for i in range(m.start, m.end)}
+    reading.cues = [c for c in reading.cues if not heard.issuperset(range(c.start, c.end))]
+    reading.marks.marks = marks
 
 
 def strike_corrections(reading: Reading) -> None:
@@ -178,7 +181,7 @@ def check(reading: Reading) -> None:
         reading.observations, [m for m in reading.cues if m.has("correction")], reading.tokens, reading.segments
     )
     checks.check_ranges(reading.observations, reading.lexicon)
-    reading.observations = checks.settle(reading.observations, reading.lexicon)
+    reading.observations = checks.settle(reading.observations, reading.lexicon, reading.segments)
     entries = assemble.entries_of(reading.tokens, reading.lexicon, reading.observations)
     for number, (_, ids) in enumerate(derive.computed_conflicts(tuple(entries))):
         for entry_id in ids:

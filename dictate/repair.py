@@ -262,7 +262,7 @@ def _usable(phrase: _Phrase, senses: Sequence[Sense]) -> bool:
     roles = {s.role for s in senses}
     if len(phrase) == 1 and len(phrase[0]) >= _LONG:
         roles = {"word" if role == "generic" else role for role in roles}
-    if "context" in roles and (len(phrase) > 1 or len(phrase[0]) < _CIRCUMSTANCE):
+    if "context" in roles and not roles & {"name", "topic"} and (len(phrase) > 1 or len(phrase[0]) < _CIRCUMSTANCE):
         return False
     return bool(roles & _TARGETS) and not roles & _NOT_TARGETS and not all(s.cased for s in senses)
 
@@ -299,7 +299,9 @@ def _build(lexicon: Lexicon) -> _Index:
                 if len(word) > 2 and any(len(w) > 3 and w in index.targets for w in beside):
                     index.gaps.setdefault(phrase[:i], {}).setdefault(phrase[i + 1 :], []).append((word, phrase))
         letters = "".join(phrase)
-        if size > 3 or len(letters) < 5 or not letters.isalpha():
+        named = any(s.role in ("name", "topic") for s in senses)
+        least = 4 if size == 1 and named and english.rank(letters) > _COMMON else 5
+        if size > 3 or len(letters) < least or not letters.isalpha():
             continue
         # A term of several words is looked for as a whole if one of them is a name that never stands alone.
         if (
@@ -389,6 +391,7 @@ _LETTER_NAMES = {
     "eh": "a",
 }
 _ARTICLES = frozenset({"the", "an", "his", "her", "its", "their"})
+_QUOTES = frozenset('"“”«»')
 _JOINED = frozenset({"s", "ve", "t", "re", "ll", "d", "m"})
 
 
@@ -405,7 +408,8 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
     titled = False
     while i < size:
         token = every[i]
-        if token.kind == "space" or token.skipped and token.kind == "punct" or token.spoken == "skip":
+        quoted = token.text in _QUOTES
+        if not quoted and (token.kind == "space" or token.skipped and token.kind == "punct" or token.spoken == "skip"):
             i += 1
             continue
         end = i + 1
@@ -422,7 +426,8 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
         price = 0.0
         if mark is not None:
             state = _HELD
-            if mark.end - mark.start == 1 and len(text) <= 6 and not mark.heard and not mark.has("side", "complete"):
+            short = len(text) <= (10 if mark.has("context") else 6)
+            if mark.end - mark.start == 1 and short and not mark.heard and not mark.has("side", "complete"):
                 state = _SOFT
                 price = max(_PRICE.get(s.role, _PRICE_TRADE) for s in mark.senses)
         elif token.skipped:
@@ -456,7 +461,7 @@ class _Near:
 
 
 _CLOSE = 10  # tokens that a subject may be away from a word that says something of it
-_TIES = frozenset("and with but on in at to of for than has had shows shown see saw seen there no any".split())
+_TIES = frozenset("and or nor with but on in at to of for than has had shows shown see saw seen there no any".split())
 
 
 def _one_edit(word: str, index: _Index) -> set[str]:

@@ -91,6 +91,7 @@ class Emitter:
         for one in bound:
             self.bound_by_sentence.setdefault(one.atom.sentence, []).append(one)
         self.negation = negation.negated(scene, bound)
+        self.idle = unread.idle(bound, scene.lexicon)
         self.leant_on: list[tuple[str, str | int, Mark]] = []  # misheard circumstances of the value in hand
 
     def _cues(self, sentence: int, kind: str) -> list[Mark]:
@@ -928,7 +929,7 @@ class Emitter:
             places.append((head.start, head.end))
         if option.side is not None and option.side.heard:
             places.append((option.side.start, option.side.end))
-        if not places and (unread_name := unread.subject(self.scene, one)) is not None:
+        if not places and (unread_name := unread.subject(self.scene, one, self.idle)) is not None:
             places.append(unread_name)
         return sorted(dict.fromkeys(places))
 

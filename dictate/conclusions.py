@@ -118,10 +118,25 @@ def _cue(scene: Scene, mark: Mark, kind: str, *, before: bool, reach: int) -> Ma
         signs = _signs(scene, a, b)
         if kind == "negation" and ("and" in signs or _other_between(scene, a, b) and not {"or", "nor"} & set(signs)):
             continue
+        if kind == "suspected_after" and _opens_next(scene, cue, signs):
+            continue
         if len(signs) > reach or any(s in _HARD or s in ("but", "with", "although", "though") for s in signs):
             continue
         best = cue if best is None or before else best
     return best
+
+
+def _opens_next(scene: Scene, cue: Mark, signs: list[str]) -> bool:
+    """ "... palsy and I suspect a ...": the doubt is of the condition that follows."""
+    if {"and", "i", "we", "so"} & set(signs):
+        return True
+    marks = scene.index.get(("mark", scene.segments.sentence_of[cue.start]), ())
+    return any(
+        0 <= m.start - cue.end <= 4
+        and any(s.data == "impression" for s in m.of("alone"))
+        and not {",", "no", "not", "and"} & set(_signs(scene, cue.end, m.start))
+        for m in marks
+    )
 
 
 _VERBS = frozenset(

@@ -64,6 +64,8 @@ def _bare_no(tokens: Tokens, events: list[tuple[int, int, str, Mark | None]]) ->
     out = []
     ends = {e[1] for e in events if e[2] == "number"}
     starts = {e[0] for e in events if e[2] == "number"}
+    events_at = {e[0]: e for e in events if e[2] == "context"}
+    ends_at = {e[1]: e for e in events if e[2] == "context"}
     for i, token in enumerate(tokens.tokens):
         if token.key != "no" or i == 0:
             continue
@@ -75,9 +77,32 @@ def _bare_no(tokens: Tokens, events: list[tuple[int, int, str, Mark | None]]) ->
             and tokens[after].key in (",", "-")
         ):
             out.append(Mark(i, after + 1, ()))
-        elif before + 1 in ends and after in starts:
+        elif (
+            after in starts
+            and (before + 1 in ends or _unit_behind(tokens, before, ends))
+            or _retold(events_at, ends_at, before + 1, after)
+        ):
             out.append(Mark(i, i + 1, ()))
     return out
+
+
+def _unit_behind(tokens: Tokens, i: int, ends: set[int]) -> bool:
+    """ "six weeks no four weeks": a word right behind the number that is taken back."""
+    return tokens[i].kind == "word" and (_real(tokens, i, -1) + 1) in ends
+
+
+def _retold(
+    starting: dict[int, tuple[int, int, str, Mark | None]],
+    ending: dict[int, tuple[int, int, str, Mark | None]],
+    before: int,
+    after: int,
+) -> bool:
+    """Two circumstances of one kind around a "no" ("soon no urgently")."""
+    one, two = ending.get(before), starting.get(after)
+    if one is None or two is None or one[3] is None or two[3] is None:
+        return False
+    keys = [{k for s in m.of("context") for k, _ in s.context} for m in (one[3], two[3])]
+    return one[2] == two[2] == "context" and bool(keys[0] & keys[1])
 
 
 def _real(tokens: Tokens, i: int, step: int) -> int:

@@ -178,6 +178,10 @@ class Emitter:
             if owner is not None and owner.atom is atom:
                 picked.append(mark)
         picked = self._chained(picked, candidates)
+        head = one.option.head
+        if not picked and key in _PLACED and head is not None and head.soft and head.sentence == atom.sentence:
+            own = [m for m in candidates if m.start == head.start]
+            picked = self._chained(own, candidates)
         if not picked and key in _PLACED:
             return self._again_there(one, key)
         if key in ("gaze", "region") and any(
@@ -456,6 +460,7 @@ class Emitter:
                 continue
             if one.option.targets and not (one.atom.sort in ("alone", "word") and one.atom.start in qualified):
                 self._emit_one(number, one)
+        self._sided_by_size()
         self._untaken()
         self._correction_behind()
         self._deny_elsewhere(elsewhere)
@@ -476,6 +481,19 @@ class Emitter:
                 ]
                 groups = {r.group for r in given if self.bound[r.group].option.side is None}
                 self.rows = [r for r in self.rows if r not in given and not (r.denied and r.group in groups)]
+
+    def _sided_by_size(self) -> None:
+        """ "Exotropia left, 14 dioptres": the side between a finding and its size is of both."""
+        for one in self.bound:
+            head, side = one.option.head, one.option.side
+            if head is None or not head.finding or side is None or side.value not in ("right", "left"):
+                continue
+            if one.atom.sort != "number" or not head.end <= side.start < one.atom.start:
+                continue
+            for row in self.rows:
+                if row.order == head.start and row.side is None and self.scene.lexicon.items[row.item].side_optional:
+                    row.side = str(side.value)
+                    row.why.append(f"side from {self.tokens.words(side.start, side.end)!r}, told before its size")
 
     def _rows_by_sentence(self) -> dict[int, list[Observation]]:
         out: dict[int, list[Observation]] = {}
@@ -525,9 +543,23 @@ class Emitter:
                 r
                 for r in earlier
                 if self.scene.segments.sentence_of[r.spans[0][0]] == place
-                and (r.item.split(".")[0] == prefix or place == sentence and not endless)
+                and (
+                    r.item.split(".")[0] == prefix
+                    or place == sentence
+                    and not endless
+                    or place < sentence
+                    and self._of_one_side(place, other)
+                )
             ]
             self._take_over(mark, side, block)
+
+    def _of_one_side(self, sentence: int, side: str) -> bool:
+        """Whether a sentence opens with a side and tells of no other."""
+        sides = self.sides_by_sentence.get(sentence, [])
+        if not sides or {s.value for s in sides} != {side}:
+            return False
+        first = self.scene.segments.sentences[sentence].start
+        return not any(t.kind == "word" and not t.skipped for t in self.tokens.tokens[first : sides[0].start])
 
     def _take_over(self, mark: Mark, side: str, rows: list[Observation]) -> None:
         """Rows of one side told of the other as well."""

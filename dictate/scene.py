@@ -468,7 +468,26 @@ def _same_as(scene: Scene) -> None:
 
 
 _SAME_LINKS = frozenset(
-    {"on", "in", "for", "with", "of", ":", "at", "to", "is", "was", "'", "’", "s", "exactly", "just", "much", "there"}
+    {
+        "on",
+        "in",
+        "for",
+        "with",
+        "of",
+        ":",
+        "at",
+        "to",
+        "is",
+        "was",
+        "'",
+        "’",
+        "s",
+        "exactly",
+        "exact",
+        "just",
+        "much",
+        "there",
+    }
 )
 
 

@@ -12,6 +12,7 @@ from dictate.note import Tokens
 from dictate.rows import Observation
 from dictate.segments import Segments
 
+_BREATH = 12  # tokens between a word and the grade that it stands for
 _MOST_WORDS = 12  # places kept of a value that a note says again and again
 
 
@@ -105,7 +106,11 @@ def settle(rows: list[Observation], lexicon: Lexicon, segments: Segments) -> lis
     _differences(kept, lexicon)
     _implied(kept, lexicon)
     for known in by_identity.values():
-        vague = [r for r in known if r in kept and r.value in lexicon.items[r.item].vague]
+        vague = [
+            r
+            for r in known
+            if r in kept and r.value in lexicon.items[r.item].vague and _in_one_breath(r, known, lexicon)
+        ]
         if len({str(r.value) for r in known if r in kept} - {str(r.value) for r in vague} - {"absent"}) and vague:
             for row in vague:
                 kept.remove(row)
@@ -115,6 +120,13 @@ def settle(rows: list[Observation], lexicon: Lexicon, segments: Segments) -> lis
                 row.doubt("conflict", "said two ways")
     _across_sides(kept, lexicon)
     return kept
+
+
+def _in_one_breath(row: Observation, known: list[Observation], lexicon: Lexicon) -> bool:
+    """A word and the grade it stands for ("weak, 4 out of 5"); told apart they are two statements."""
+    if lexicon.items[row.item].kind != "grade":
+        return True
+    return any(o is not row and abs(o.order - row.order) <= _BREATH and str(o.value)[:1] in "01234" for o in known)
 
 
 def _across_sides(rows: list[Observation], lexicon: Lexicon) -> None:

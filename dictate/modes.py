@@ -236,15 +236,22 @@ def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark
     return limit
 
 
-def _aside_start(tokens: Tokens, cue: int, sentence: Sentence, marks: list[Mark]) -> int:
-    """Where "..., though he says ..." begins: the finding before it stays one."""
+def _aside(tokens: Tokens, cue: int, sentence: Sentence, marks: list[Mark]) -> tuple[int, int]:
+    """Where "..., though he says ..." or a bracket around a cue begins and ends, else the
+    sentence: the finding before an aside stays one."""
+    for i in range(cue, sentence.start, -1):
+        if tokens[i].key == ")":
+            break
+        if tokens[i].key == "(":
+            close = next((j for j in range(cue, sentence.end) if tokens[j].key == ")"), sentence.end)
+            return i, close
     for i in range(cue, sentence.start, -1):
         if tokens[i].key in ("though", "although", "but") and tokens[i].kind == "word":
             before = [m for m in marks if m.end <= i]
             if any(m.has("alone", "word", "generic", "complete") for m in before):
-                return i
+                return i, sentence.end
             break
-    return sentence.start
+    return sentence.start, sentence.end
 
 
 def _clause_start(tokens: Tokens, i: int, sentence: Sentence) -> int:
@@ -321,7 +328,7 @@ def _sentence_cues(
                     if sentence.run_on:
                         put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
                     else:
-                        put(_aside_start(tokens, cue.start, sentence, marks), sentence.end, value, cue.start)
+                        put(*_aside(tokens, cue.start, sentence, marks), value, cue.start)
                 else:
                     put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
     if (

@@ -147,6 +147,7 @@ def read_undone(reading: Reading) -> None:
 def build_scene(reading: Reading) -> None:
     """5. Names, sides, values and circumstances on offer."""
     reading.scene = scene.build(reading.tokens, reading.lexicon, reading.marks, reading.segments, reading.modes)
+    reading.scene.retractions = [m for m in reading.cues if any(s.data == "strike" for s in m.of("correction"))]
 
 
 def bind(reading: Reading) -> None:

@@ -20,6 +20,7 @@ _EYE_TURN = {
 _LOCAL = ("gaze", "sector", "region", "branch", "muscle", "stimulus")
 _PLACED = ("sector", "region", "branch")
 _PLACES = ("place", "spot", "area", "sector", "quadrant", "region", "position", "part", "division", "branch", "clock")
+_TAKEN_BACK = 20  # tokens between a statement and the words that take it back
 _SAME_BACK = 10  # sentences in which the other side's findings are looked for
 _HELD = ("light", "correction", "viewing", "fork", "sample")
 _OVER_TALK = ("fork", "light")
@@ -593,9 +594,13 @@ class Emitter:
             here = by_sentence.get(sentence, [])
             before = [r for r in here if r.order < cues[0].start]
             after = [r for r in here if r.order >= cues[0].end]
-            for row in before:
-                if any(r.item == row.item and r.side in (row.side, None) and r.value != row.value for r in after):
-                    gone.add(id(row))
+            gone |= _given_way(before, after)
+        for cue in self.scene.retractions:
+            sentence = self.scene.segments.sentence_of[cue.start]
+            here = by_sentence.get(sentence, [])
+            before = [r for r in [*by_sentence.get(sentence - 1, []), *here] if 0 <= cue.start - r.order <= _TAKEN_BACK]
+            after = [r for r in here if r.order >= cue.end]
+            gone |= _given_way([r for r in before if _told_in_general(r, after)], after)
         if gone:
             self.rows = [r for r in self.rows if id(r) not in gone]
 
@@ -964,6 +969,20 @@ class Emitter:
         if not places and (unread_name := unread.subject(self.scene, one, self.idle)) is not None:
             places.append(unread_name)
         return sorted(dict.fromkeys(places))
+
+
+def _told_in_general(row: Observation, after: list[Observation]) -> bool:
+    """Whether a row tells without the detail that one of the later rows has."""
+    return any(r.item == row.item and row.context.items() < r.context.items() for r in after)
+
+
+def _given_way(before: list[Observation], after: list[Observation]) -> set[int]:
+    """The rows that a later statement of the same test and side stands against."""
+    return {
+        id(row)
+        for row in before
+        if any(r.item == row.item and r.side in (row.side, None) and r.value != row.value for r in after)
+    }
 
 
 def _ordered(one: Bound) -> bool:

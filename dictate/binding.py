@@ -160,10 +160,13 @@ class Binder:
             loose = False
         if loose or scene.modes.mode[atom.start] == "impression":
             held = []
+        named_here = any(way == "prev" and h is not None and not h.soft for _, h, way, _ in found)
         for rank, head in enumerate(held):
             away = atom.sentence - head.sentence
             cost = COST["held_name"] + COST["held_per_sentence"] * away + 0.7 * rank + 0.25 * len(prior)
             cost += COST["strange_word"] * min(strange, 5)
+            if atom.sort == "number" and named_here:
+                cost += COST["named_here"]
             self._add(found, atom, head, "held", cost)
             if self._words_in(atom.sentence) > 2 and not (head.talk and self._tells_no_more(atom)):
                 for place, (c, h, way, targets) in enumerate(found):

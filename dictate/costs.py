@@ -13,6 +13,7 @@ COST = {
     "between": 0.8,  # a value in between
     "held_name": 1.0,  # the test in hand from an earlier sentence
     "held_per_sentence": 0.15,
+    "named_here": 1.5,  # a held test, where the sentence names one of its own that takes the number
     "held_side": 1.0,
     "no_side": 1.2,
     "no_side_plural": 0.35,

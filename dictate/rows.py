@@ -379,7 +379,7 @@ class Emitter:
             if topics and not topics & topic_items and key != "correction":
                 return []
             at -= 1
-            if not bounds and key in _OVER_TALK and passed < _TALK_BETWEEN:
+            if not any(b.option.targets for b in bounds) and key in _OVER_TALK and passed < _TALK_BETWEEN:
                 passed += 1  # talk with the patient changes nothing
                 continue
             steps += 1

@@ -448,7 +448,12 @@ def _same_as(scene: Scene) -> None:
         if not any(s.data == "same_as" for s in cue.of("cue")) or scene.tokens[cue.start].key in ("so", "as"):
             continue
         for side in list(sides_of.get(scene.segments.sentence_of[cue.start], ())):
-            if side.value not in ("right", "left"):
+            value = (
+                _other_than(earlier[-1])
+                if str(side.value) == "other" and (earlier := _lone(scene, side))
+                else side.value
+            )
+            if value not in ("right", "left"):
                 continue
             if side.start >= cue.end:
                 gap, near = _between(scene, cue.end, side.start), side.start - cue.end
@@ -461,7 +466,7 @@ def _same_as(scene: Scene) -> None:
             if cue.end <= side.start and scene.tokens[cue.end - 1].key == "as" or "as" in gap:
                 continue
             whole = Mark(min(cue.start, side.start), max(cue.end, side.end), cue.senses)
-            scene.same.append((whole, str(side.value), ()))
+            scene.same.append((whole, str(value), ()))
             scene.sides.remove(side)
             scene.atoms = [a for a in scene.atoms if not (cue.start <= a.start < cue.end)]
             break
@@ -489,6 +494,15 @@ _SAME_LINKS = frozenset(
         "there",
     }
 )
+
+
+def _lone(scene: Scene, side: Side) -> list[Side]:
+    """The sides told shortly before "the other one"."""
+    return [
+        s
+        for s in scene.sides
+        if s.end <= side.start and side.sentence - s.sentence <= 1 and s.value in ("right", "left")
+    ]
 
 
 def _listed_side(scene: Scene, side: Side, sides: list[Side]) -> bool:

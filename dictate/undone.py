@@ -102,6 +102,8 @@ def find(
             used.update(range(cue.start, cue.end))
             continue
         chosen = _chosen(tokens, cue, names, segments.sentences[sentence].end, by_sentence[sentence])
+        if not chosen and not names and sentence:
+            chosen = _spoken_of(tokens, lexicon, cue, by_sentence, sentence, modes)
         if not chosen:
             continue
         used.update(range(cue.start, cue.end))
@@ -111,7 +113,8 @@ def find(
             sides = [
                 m
                 for m in by_sentence[sentence]
-                if m.has("side") and abs(m.start - mark.end) <= 3 or m.has("side") and 0 <= mark.start - m.end <= 1
+                if m.has("side")
+                and (abs(m.start - (mark.end if names else cue.end)) <= 3 or names and 0 <= mark.start - m.end <= 1)
             ]
             cell = segments.cell_side.get(cue.start)
             joined = any(tokens[i].key in ("and", "&", "/") for m in sides for i in range(max(0, m.start - 2), m.start))
@@ -121,6 +124,8 @@ def find(
             for item in _items(lexicon, mark):
                 one = side if side in ("right", "left") and item.sided else None
                 low, high = min(cue.start, mark.start), max(cue.end, mark.end)
+                if not names:
+                    low, high = cue.start, max([cue.end, *(m.end for m in sides)])
                 spans = [(low, high)] if high - low < 16 else [(mark.start, mark.end), (cue.start, cue.end)]
                 why = [
                     f"{tokens.words(cue.start, cue.end)!r} says that {tokens.words(mark.start, mark.end)!r} was not done"
@@ -130,6 +135,26 @@ def find(
                     row.doubt("heard", tokens.words(mark.start, mark.end))
                 rows.append(row)
     return rows, used
+
+
+def _spoken_of(
+    tokens: Tokens, lexicon: Lexicon, cue: Mark, by_sentence: dict[int, list[Mark]], sentence: int, modes: Modes
+) -> list[Mark]:
+    """ "I couldn't get a view of the left one": the test just told of the other side."""
+    sides = [
+        m
+        for m in by_sentence[sentence]
+        if m.has("side")
+        and all(s in ("of", "on", "in", "at") for s in _signs(tokens, cue.end, m.start))
+        and 0 <= m.start - cue.end <= 3
+    ]
+    if not sides or sides[0].of("side")[0].value not in ("right", "left"):
+        return []
+    earlier = by_sentence.get(sentence - 1, [])
+    if {m.of("side")[0].value for m in earlier if m.has("side")} & {sides[0].of("side")[0].value, "both"}:
+        return []
+    names = [m for m in earlier if m.has("name", "topic") and modes.mode[m.start] == "finding"]
+    return [m for m in names[:1] if len(names) == 1 and any(i.sided for i in _items(lexicon, m))]
 
 
 _DONE = frozenset({"done", "test", "perform", "attempt", "taken", "check", "measur", "record", "today"})

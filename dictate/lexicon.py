@@ -146,7 +146,7 @@ class Mode(_Strict):
     """A word that makes a stretch something else than a finding of today."""
 
     mode: str
-    reach: Literal["clause", "sentence", "section", "onward"]
+    reach: Literal["clause", "sentence", "told", "section", "onward"]
     also: list[str] = []  # words one of which must follow in the sentence for the cue to count
     say: list[str]
 

@@ -332,7 +332,13 @@ def reconcile(trade: list[Mark], cues: list[Mark]) -> tuple[list[Mark], list[Mar
         ):
             covered.update(range(cue.start, cue.end))
         kept_cues.append(cue)
-    kept_trade = [m for m in trade if not (m.start in covered and m.end - 1 in covered)]
+    changes = {i for c in kept_cues if any(s.data == "negation_after" for s in c.senses) for i in range(c.start, c.end)}
+    kept_trade = [
+        m
+        for m in trade
+        if not (m.start in covered and m.end - 1 in covered)
+        and not (m.start in changes and m.end - 1 in changes and m.has("word") and not m.has("generic"))
+    ]
     return kept_trade, kept_cues
 
 

@@ -236,22 +236,71 @@ def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark
     return limit
 
 
-def _aside(tokens: Tokens, cue: int, sentence: Sentence, marks: list[Mark]) -> tuple[int, int]:
-    """Where "..., though he says ..." or a bracket around a cue begins and ends, else the
-    sentence: the finding before an aside stays one."""
-    for i in range(cue, sentence.start, -1):
-        if tokens[i].key == ")":
+_CONTRASTS = frozenset({"though", "although", "but", "while", "whereas", "where", "than", "unlik"})
+_MEASURED_AGAINST = frozenset({"than", "unlik"})
+_VALUED = ("alone", "word", "generic", "complete")
+
+
+def _examined(tokens: Tokens, marks: list[Mark], start: int, end: int) -> bool:
+    """Whether a named test with its value stands between two tokens."""
+    inside = [m for m in marks if start <= m.start and m.end <= end]
+    if not any(m.has("name", "topic") for m in inside):
+        return any(m.has("complete") for m in inside)
+    valued = any(m.has("word", "generic") for m in inside)
+    return valued or any(tokens[i].kind == "number" for i in range(start, end))
+
+
+def _reach(tokens: Tokens, cue: Mark, sentence: Sentence, marks: list[Mark], told: bool) -> tuple[int, int]:
+    """The stretch that a word of history silences: its sentence, but for findings of today set off
+    from it ("..., though he says", "... than last time", "(was 9 in May)"). What the patient tells
+    (`told`) leaves tests with their values alone that stand in another clause."""
+    start, end = sentence.start, sentence.end
+    for i in range(cue.start - 1, sentence.start - 1, -1):
+        token = tokens[i]
+        if token.kind == "punct" and token.key in ("(", "["):
+            return i, _bracket_end(tokens, i, sentence.end)
+        contrast = token.kind == "word" and token.key in _CONTRASTS
+        valued = contrast and (
+            any(m.end <= i and m.has(*_VALUED) for m in marks) or _examined(tokens, marks, start, i)
+        )
+        if valued or told and token.key == "," and _examined(tokens, marks, sentence.start, i):
+            start = i
+            if token.key in _MEASURED_AGAINST:
+                return start, _clause_end(tokens, cue.end, sentence, marks)
             break
-        if tokens[i].key == "(":
-            close = next((j for j in range(cue, sentence.end) if tokens[j].key == ")"), sentence.end)
-            return i, close
-    for i in range(cue, sentence.start, -1):
-        if tokens[i].key in ("though", "although", "but") and tokens[i].kind == "word":
-            before = [m for m in marks if m.end <= i]
-            if any(m.has("alone", "word", "generic", "complete") for m in before):
-                return i, sentence.end
+        if token.kind == "punct" and token.key in (")", "]"):
             break
-    return sentence.start, sentence.end
+    for i in range(cue.end, end if told else cue.end):
+        if tokens[i].key in ("but", "though", "although", "which") and _examined(tokens, marks, i, end):
+            return start, i
+    return start, end
+
+
+def _bracket_end(tokens: Tokens, i: int, end: int) -> int:
+    return next((k for k in range(i, end) if tokens[k].kind == "punct" and tokens[k].key in (")", "]")), end)
+
+
+_PARTICIPLES = frozenset("seen noted note found record present describ report document visibl mention".split())
+_HOLDS = frozenset("is are has have was were remain persist s".split())
+
+
+def _points_back(tokens: Tokens, cue: Mark, sentence: Sentence) -> bool:
+    """ "The haemorrhage seen last time has cleared": the time only tells which one is meant."""
+    before = {t.key for t in tokens.tokens[max(sentence.start, cue.start - 8) : cue.start]}
+    after = [t.key for t in tokens.tokens[cue.end : min(sentence.end, cue.end + 12)] if t.kind != "space"]
+    if "," in after:
+        after = after[: after.index(",")]
+    return bool(before & _PARTICIPLES) and not before & _HOLDS and bool(set(after) & _HOLDS)
+
+
+def _name_in_hand(marks: list[Mark], cue: Mark, mode: list[str]) -> Mark | None:
+    """The test named in the history that a value of today answers ("was 9 last time, today 11")."""
+    names = [m for m in marks if m.has("name", "topic")]
+    before = [m for m in names if m.end <= cue.start and mode[m.start] in ("history", "other")]
+    after = [m for m in marks if m.start >= cue.end and m.has("name", "topic", *_VALUED)]
+    if not before or after and after[0].has("name", "topic", "alone", "complete"):
+        return None
+    return before[-1]
 
 
 def _clause_start(tokens: Tokens, i: int, sentence: Sentence) -> int:
@@ -324,11 +373,11 @@ def _sentence_cues(
                         value,
                         cue.start,
                     )
-                elif reach == "sentence":
+                elif reach in ("sentence", "told"):
                     if sentence.run_on:
                         put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
-                    else:
-                        put(*_aside(tokens, cue.start, sentence, marks), value, cue.start)
+                    elif not _points_back(tokens, cue, sentence):
+                        put(*_reach(tokens, cue, sentence, marks, reach == "told"), value, cue.start)
                 else:
                     put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
     if (
@@ -343,6 +392,9 @@ def _sentence_cues(
         for cue in cues:
             for sense in cue.of("mode"):
                 if sense.value == "finding" and sense.data == "clause":
+                    name = _name_in_hand(marks, cue, mode)
+                    if name is not None:
+                        put(name.start, name.end, "finding", cue.start)
                     for i in range(cue.start, sentence.end):
                         if mode[i] in ("history", "other"):
                             mode[i], source[i] = "finding", cue.start

@@ -226,6 +226,8 @@ def _list(scene: Scene, sentence: _Sentence, cue: Mark, at: int, stop: int, or_e
         signs = _signs(scene, last, one.atom.start)
         if _normal(scene, one) != _normal(scene, lead):
             return
+        if one.option.targets[0].item == lead.option.targets[0].item and last > or_end:
+            return  # "no longer sluggish, brisk": one thing cannot be denied twice over
         if not _continues(sentence, one, last, signs, last <= or_end):
             return
         out.setdefault(one.atom.start, cue)

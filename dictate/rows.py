@@ -757,6 +757,8 @@ class Emitter:
                 value = f"{value} {self.scene.distances[atom.start]}"
             self.leant_on = []
             for context in self._context(one, target, item):
+                if context.get("gaze") == "all" and value in ("absent", item.generic.get("normal")):
+                    del context["gaze"]
                 self._sided(number, one, target, item, value, context, why, cue, pair, place)
 
     def _why(self, one: Bound, target: Target) -> list[str]:

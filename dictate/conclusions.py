@@ -12,6 +12,7 @@ from dictate.numbers import Group
 from dictate.offers import Scene
 from dictate.rows import Observation
 
+_TITLE = 2  # sentences at the head of a note that may name the visit
 _OPENING = 3  # sentences after the salutation in which a letter says to whom it is written
 _HARD = frozenset({",", ";", ":", "(", ")", ".", "|"})
 
@@ -299,7 +300,7 @@ _TOLD = frozenset(
     result film""".split()
 )
 _AIM = frozenset("lower reduc decreas improv preserv protect control maintain keep normaliz stabiliz reliev".split())
-_CONDITION = frozenset({"if", "for", "to", "unless", "when", "once", "until", "before", "after"})
+_CONDITION = frozenset({"if", "for", "to", "unless", "when", "once", "until", "befor", "after"})
 
 
 def _grounds(scene: Scene, mark: Mark) -> bool:
@@ -354,7 +355,7 @@ def _done_already(scene: Scene, mark: Mark) -> bool:
 
 _VISITS = frozenset("seen review assess examin attend consult investigat treat admit follow refer".split())
 _FUTURE = frozenset("will should shall must need needs want ask like would plan arrang request".split())
-_BEHEST = frozenset({"request", "suggestion", "advice", "instanc"})
+_BEHEST = frozenset({"request", "suggestion", "advic", "instanc"})
 _PLACES = frozenset({"in", "at", "from", "by", "under", "of", "with"})
 
 
@@ -458,8 +459,15 @@ def _urgency(scene: Scene, mark: Mark) -> tuple[Mark, str | int] | None:
     return (best[1], best[2]) if best else None
 
 
+def _titles(scene: Scene, mark: Mark) -> bool:
+    """Whether a mark stands at the head of a note that goes on from there."""
+    return scene.segments.sentence_of[mark.start] < _TITLE and len(scene.segments.sentences) > 2 * _TITLE
+
+
 def _review(scene: Scene, mark: Mark, sense: Sense, mode: str) -> list[Observation]:
     sentence = scene.segments.sentences[scene.segments.sentence_of[mark.start]]
+    if mode == "finding" and _titles(scene, mark):
+        return []  # "3-month follow-up" as the title of the note
     item = scene.lexicon.items[sense.item]
     tokens = scene.tokens
     best: tuple[int, values.Reading] | None = None

@@ -39,7 +39,7 @@ _STARTERS = frozenset(
 
 
 # Cues whose own words ("cannot be denied", "could not be said to be") tell of no history.
-_HOLD_SAYING = ("doubled", "suspected", "suspected_after", "negation")
+_HOLD_SAYING = ("doubled", "suspected", "suspected_after", "negation", "out_of_order")
 
 
 @dataclass
@@ -138,7 +138,7 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
 
 _PAST = frozenset(
     """was were had showed shown show reveal done normal last ago previous prior report year month yesterday
-    before earlier outside""".split()
+    befor earlier outsid""".split()
 )
 _COMING = frozenset({"tomorrow", "tonight", "next", "if", "within", "pleas", "urgent", "urgently", "soon", "week"})
 
@@ -236,7 +236,7 @@ def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark
     return limit
 
 
-_CONTRASTS = frozenset({"though", "although", "but", "while", "whereas", "where", "than", "unlik"})
+_CONTRASTS = frozenset({"though", "although", "but", "whil", "wherea", "wher", "than", "unlik"})
 _MEASURED_AGAINST = frozenset({"than", "unlik"})
 _VALUED = ("alone", "word", "generic", "complete")
 
@@ -260,9 +260,7 @@ def _reach(tokens: Tokens, cue: Mark, sentence: Sentence, marks: list[Mark], tol
         if token.kind == "punct" and token.key in ("(", "["):
             return i, _bracket_end(tokens, i, sentence.end)
         contrast = token.kind == "word" and token.key in _CONTRASTS
-        valued = contrast and (
-            any(m.end <= i and m.has(*_VALUED) for m in marks) or _examined(tokens, marks, start, i)
-        )
+        valued = contrast and (any(m.end <= i and m.has(*_VALUED) for m in marks) or _examined(tokens, marks, start, i))
         if valued or told and token.key == "," and _examined(tokens, marks, sentence.start, i):
             start = i
             if token.key in _MEASURED_AGAINST:
@@ -278,6 +276,23 @@ def _reach(tokens: Tokens, cue: Mark, sentence: Sentence, marks: list[Mark], tol
 
 def _bracket_end(tokens: Tokens, i: int, end: int) -> int:
     return next((k for k in range(i, end) if tokens[k].kind == "punct" and tokens[k].key in (")", "]")), end)
+
+
+_AT_A_VISIT = frozenset({"at", "after", "over", "during", "in", "through", "throughout", "until", "of"})
+_SPANS = frozenset({"day", "week", "month", "year"})
+
+
+def _visit_that_was(tokens: Tokens, sentence: Sentence) -> Mark | None:
+    """ "At the 3-month follow-up", "after two years of follow-up": a visit told with its place in time."""
+    words = [i for i in range(sentence.start, sentence.end) if tokens[i].kind != "space" and tokens[i].key != "-"]
+    for n, i in enumerate(words[2:-1], 2):
+        if tokens[i].key != "follow" or tokens[words[n + 1]].key != "up":
+            continue
+        span = n - 2 if tokens[words[n - 1]].key == "of" else n - 1
+        opening = [tokens[k].key for k in words[max(0, span - 3) : span - 1]]
+        if span > 0 and tokens[words[span]].key in _SPANS and _AT_A_VISIT & set(opening):
+            return Mark(words[max(0, span - 3)], words[n + 1] + 1, ())
+    return None
 
 
 _PARTICIPLES = frozenset("seen noted note found record present describ report document visibl mention".split())
@@ -339,6 +354,9 @@ def _sentence_cues(
                 if any(m.end > cue.start for m in plans) or any(m.end + 6 > cue.start for m in plans):
                     first = cue.start
                     put(min([first, *[m.start for m in plans if first - m.end < 6]]), sentence.end, "plan", cue.start)
+    visit = _visit_that_was(tokens, sentence) if base in ("finding", "impression") else None
+    if visit is not None:
+        put(*_reach(tokens, visit, sentence, marks, told=False), "history", visit.start)
     if base in ("finding", "impression", "plan"):
         for cue in cues:
             senses = {(s.value, s.data) for s in cue.of("mode")}

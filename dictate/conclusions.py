@@ -251,7 +251,8 @@ def _side_near(scene: Scene, mark: Mark, sides: list[tuple[int, int, str]]) -> t
         hard = sum(1 for s in signs if s in _HARD)
         between = sum(1 for m in others if a <= m.start and m.end <= b)
         joined = between and all(s in ("and", ",", "or", "&", "+") or True for s in signs) and weight > 0 and not hard
-        if hard == 1 and "," in signs and weight > 0 and _closes(scene, side[1]):
+        set_off = hard == signs.count(",") and (hard == 1 or hard == 2 and not between)
+        if set_off and weight > 0 and _closes(scene, side[1]):
             hard = 0
         cost = weight + 0.12 * len(signs) + 1.3 * hard + (0.4 if joined else 1.2) * between
         if weight == 0.0 and any(s in ("and", "but", "with") for s in signs):

@@ -468,7 +468,18 @@ class Emitter:
         self._same_again()
         self._except()
         self._give_way()
+        self._rest_is_single()
         return self.rows
+
+    def _rest_is_single(self) -> None:
+        """ "Double on looking left, single everywhere else": the rest is no statement of its own."""
+        for rows in self._rows_by_sentence().values():
+            placed = {(r.item, r.side) for r in rows if r.context and r.value == "present"}
+            for row in rows:
+                start, end = row.spans[0][0], max(e for _, e in row.spans)
+                after = {t.key for t in self.tokens.tokens[start : end + 3]}
+                if row.value == "absent" and not row.context and (row.item, row.side) in placed and after & _ELSEWHERE:
+                    self.rows = [r for r in self.rows if r is not row]
 
     def _give_way(self) -> None:
         """ "Not absent but reduced", "far from normal, was absent": what is said outright of the
@@ -992,6 +1003,7 @@ def _ordered(one: Bound) -> bool:
     return one.option.side is not None and one.option.side.value in ("right_left", "left_right")
 
 
+_ELSEWHERE = frozenset({"everywhere", "everywher", "elsewhere", "elsewher", "else", "els", "otherwise", "otherwiz"})
 _GRADED = ("category", "grade")
 
 

@@ -612,7 +612,7 @@ def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
         return
     if not sort or sort == "word" and _mere_same(scene, mark):
         return
-    if mark.start in numbered:
+    if mark.start in numbered and (sort != "alone" or mark.end - 1 in numbered):
         return
     if mark.has("side") and any(
         a.mark is not None

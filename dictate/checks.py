@@ -121,7 +121,8 @@ def settle(rows: list[Observation], lexicon: Lexicon, segments: Segments) -> lis
         live = [r for r in known if r in kept]
         if len(live) > 1 and not _repeated(live, lexicon):
             for row in live:
-                row.doubt("conflict", "said two ways")
+                if any(_disagree(row, other, lexicon.items[row.item]) for other in live if other is not row):
+                    row.doubt("conflict", "said two ways")
     _across_sides(kept, lexicon)
     return kept
 
@@ -146,6 +147,15 @@ def _done_after_all(rows: list[Observation], lexicon: Lexicon) -> None:
             for o in rows
         ):
             rows.remove(row)
+
+
+def _disagree(row: Observation, other: Observation, item: Item) -> bool:
+    """Whether two values of one item cannot both hold."""
+    if row.size_of and other.size_of and row.size_of != other.size_of:
+        return False
+    if not item.exclusive:
+        return True
+    return any(row.value in group and other.value in group for group in item.exclusive)
 
 
 def _across_sides(rows: list[Observation], lexicon: Lexicon) -> None:

@@ -7,6 +7,7 @@ COST = {
     "other_name": 0.7,  # another test's name in between
     "next_name": 0.5,  # a name that follows its value
     "next_name_comma": 1.5,
+    "measured": 1.2,  # a name before a number that measures what is named behind it
     "next_side": 0.2,  # a side that follows its value
     "next_side_comma": 1.1,
     "next_side_and": 0.9,

@@ -87,6 +87,8 @@ class Item(_Strict):
     implies: str = ""
     vague: list[str] = []
     one_side: bool = False
+    exclusive: list[list[str]] = []
+    symptom: bool = False
 
     @property
     def sided(self) -> bool:

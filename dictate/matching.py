@@ -142,6 +142,8 @@ def _letters(tokens: Tokens, i: int, abbreviations: frozenset[str]) -> list[tupl
     letters: list[tuple[str, int, int]] = []
     at = i
     while at < len(tokens) and _one_letter(tokens, at) and len(letters) < 24:
+        if letters and tokens.mixed_case and tokens[at].text.isupper() != tokens[i].text.isupper():
+            break
         end = at + 1
         if (
             end + 1 < len(tokens)
@@ -289,6 +291,51 @@ def open_up(marks: list[Mark], sentence_of: list[int]) -> list[Mark]:
         else:
             out += open_up(list(mark.inner), sentence_of)
     return out
+
+
+def share_words(tokens: Tokens, lexicon: Lexicon, marks: list[Mark]) -> list[Mark]:
+    """ "Corneal and gag reflexes": the first name shares the words behind the second."""
+    firm = {i for m in marks if m.has("name", "topic", "alone", "complete", "side") for i in range(m.start, m.end)}
+    out: list[Mark] = []
+    taken: set[int] = set()
+    for mark in marks:
+        if not mark.has("name", "topic", "alone"):
+            continue
+        words = [t for t in tokens.tokens[mark.start : mark.end] if t.kind == "word" and not t.skipped]
+        if len(words) < 2:
+            continue
+        before = _listed(tokens, mark.start, -1)
+        if before is not None and before not in firm:
+            phrase = (tokens[before].key, *(w.key for w in words[1:]))
+            out += _shared(tokens, lexicon, phrase, before, mark, ("name", "topic", "alone"))
+    taken = {m.start for m in out}
+    return sorted([*(m for m in marks if not (m.start in taken and m.end - m.start == 1)), *out], key=lambda m: m.start)
+
+
+def _listed(tokens: Tokens, i: int, step: int) -> int | None:
+    """The word on the other side of an "and" beside token i."""
+    at = i + step
+    seen = False
+    while 0 <= at < len(tokens):
+        token = tokens[at]
+        if token.kind == "space" or token.skipped and not seen:
+            at += step
+        elif not seen and token.key in ("and", "&"):
+            seen = True
+            at += step
+        else:
+            return at if seen and token.kind == "word" and not token.skipped else None
+    return None
+
+
+def _shared(
+    tokens: Tokens, lexicon: Lexicon, phrase: _Phrase, at: int, mark: Mark, roles: tuple[str, ...]
+) -> list[Mark]:
+    senses = tuple(s for s in lexicon.phrases.get(phrase, ()) if s.role in roles and not s.cased)
+    known = {(s.item, s.topic) for s in mark.senses}
+    if not senses or all((s.item, s.topic) in known for s in senses):
+        return []
+    return [Mark(at, at + 1, senses, mark.plural or is_plural(tokens[at].text))]
 
 
 def match_cues(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:

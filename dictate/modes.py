@@ -6,7 +6,7 @@ findings, "plan" stretches into plans, and "impression" stretches into conclusio
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from dictate.marks import Mark
 from dictate.note import Tokens
@@ -48,6 +48,7 @@ class Modes:
 
     mode: list[str]
     cue: list[int]
+    examined: list[int] = field(default_factory=list)  # where the note turns to the examination
 
 
 def _heading(tokens: Tokens, mark: Mark, sentence: Sentence) -> bool:
@@ -100,6 +101,7 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
     content: list[list[Mark]] = [[] for _ in segments.sentences]
     for mark in marks:
         content[segments.sentence_of[mark.start]].append(mark)
+    examined: list[int] = []
     section = "finding"
     section_cue = -1
     concluded = False
@@ -114,6 +116,8 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
             for sense in cue.of("mode"):
                 if sense.data == "onward" or (sense.data == "section" and _heading(tokens, cue, sentence)):
                     openers.append((cue.start, sense.value))
+                    if sense.value == "finding":
+                        examined.append(cue.start)
         at = sentence.start
         for place, value in [*openers, (sentence.end, "")]:
             for i in range(at, place):
@@ -133,7 +137,7 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
             for i in range(begin, sentence.end):
                 if mode[i] == "finding":
                     mode[i] = "impression"
-    return Modes(mode, source)
+    return Modes(mode, source, examined)
 
 
 _PAST = frozenset(

@@ -73,6 +73,7 @@ def read_marks(reading: Reading) -> None:
     tokens = reading.tokens
     reading.marks.times = times.find(tokens)
     trade = matching.open_up(matching.match(tokens, reading.lexicon), reading.segments.sentence_of)
+    trade = matching.share_words(tokens, reading.lexicon, trade)
     trade, every = matching.reconcile(trade, matching.match_cues(tokens, reading.lexicon))
     content = sorted([*trade, *(m for m in every if m.has("cue"))], key=lambda m: (m.start, m.end))
     content = negation.take_back(tokens, content, reading.segments.sentence_of)

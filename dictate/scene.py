@@ -6,7 +6,7 @@ from bisect import bisect_left
 from collections import Counter
 from dataclasses import replace
 
-from dictate import values
+from dictate import subject, values
 from dictate.answers import unit_after
 from dictate.lexicon import Lexicon, Sense
 from dictate.marks import Mark, Marks
@@ -30,10 +30,15 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     scene.groups = marks.groups
     numbered = {i for group in marks.groups for i in range(group.start, group.end)}
     scene.known = {i for m in marks.marks for i in range(m.start, m.end)} | numbered
+    scene.named = {m.start for m in marks.marks if m.has("name", "topic", "alone") and not m.has("side")}
     for mark in marks.marks:
         for sense in mark.of("unit"):
             scene.units[mark.start] = (sense.value, mark.end)
     scene_groups = []
+    marks.marks = _no_clock_hours(marks)
+    covering = {m.start: m.end for m in marks.marks if m.has("word", "alone") and not m.has("context")}
+    marks.groups = [g for g in marks.groups if covering.get(g.start, 0) <= g.end]
+    numbered = {i for group in marks.groups for i in range(group.start, group.end)}
     claimed = {i for m in marks.marks if m.has("context", "name", "alone", "complete") for i in range(m.start, m.end)}
     inner = {i for m in marks.marks for i in range(m.start + 1, m.end)}
     for group in marks.groups:
@@ -176,11 +181,13 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
         and not (a.start - 1 in denials and tokens[a.start - 1].kind == "space")
     ]
     _adjectives(scene)
+    _either(scene)
     _merge_pairs(scene)
     _resolve_sides(scene)
     _mark_blocks(scene)
     _group_heads(scene)
     _same_named(scene)
+    scene.unknown_eye = subject.unknown_eye(scene, marks.marks)
     return scene
 
 
@@ -246,6 +253,20 @@ def _count_samples(scene: Scene) -> None:
             last[sense.topic] = int(number)
             senses.append(sense)
         head.senses = tuple(senses)
+
+
+def _no_clock_hours(marks: Marks) -> list[Mark]:
+    """ "at 6/10": the first number of a fraction is no clock hour."""
+    fractions = {g.start: g.end for g in marks.groups if "/" in g.signs}
+    return [
+        m
+        for m in marks.marks
+        if not (
+            m.has("context")
+            and not m.has("name", "topic", "alone", "word")
+            and any(fractions.get(i, 0) > m.end for i in range(m.start + 1, m.end))
+        )
+    ]
 
 
 def _bare_samples(scene: Scene, marks: Marks) -> None:
@@ -841,13 +862,39 @@ def _add_side(scene: Scene, mark: Mark) -> None:
     while before >= 0 and (scene.tokens[before].kind == "space" or scene.tokens[before].skipped):
         before -= 1
     prepositional = before >= 0 and scene.tokens[before].key in _PREPOSITIONS
+    if prepositional and scene.tokens[before].key in ("of", "with") and _attributive(scene, mark):
+        prepositional = False
     scene.sides.append(
         Side(mark.start, mark.end, value, scene.segments.sentence_of[mark.start], False, prepositional, mark.heard)  # type: ignore[arg-type]
     )
 
 
+def _attributive(scene: Scene, mark: Mark) -> bool:
+    """ "of left hypotropia": a side that belongs to the name right behind it."""
+    after = mark.end
+    while after < len(scene.tokens) and scene.tokens[after].kind == "space":
+        after += 1
+    return after in scene.named
+
+
 def _between(scene: Scene, a: int, b: int) -> list[str]:
     return [t.key for t in scene.tokens.tokens[a:b] if t.kind != "space" and not t.skipped]
+
+
+def _either(scene: Scene) -> None:
+    """ "either disc", "neither pupil": the name behind it is told of both sides."""
+    names = {h.start: h for h in scene.heads if not h.soft}
+    told = {s.start for s in scene.sides}
+    for token in scene.tokens.tokens:
+        if token.key != "either" or token.i in told:
+            continue
+        after = token.i + 1
+        while after < len(scene.tokens) and scene.tokens[after].kind == "space":
+            after += 1
+        head = names.get(after)
+        if head is not None and any(s.item == "" or scene.lexicon.items[s.item].sided for s in head.senses):
+            scene.sides.append(Side(token.i, token.i + 1, "both", head.sentence, False, False))
+    scene.sides.sort(key=lambda s: s.start)
 
 
 def _merge_pairs(scene: Scene) -> None:
@@ -877,7 +924,9 @@ def _resolve_sides(scene: Scene) -> None:
     out: list[Side] = []
     for side in scene.sides:
         value = str(side.value)
-        if value in ("same", "other"):
+        if value in ("affected", "unaffected"):
+            value = subject.affected(scene, side)
+        elif value in ("same", "other"):
             if last in ("right", "left"):
                 value = last if value == "same" else ("left" if last == "right" else "right")
             elif value == "other":
@@ -986,6 +1035,8 @@ def _mark_blocks(scene: Scene) -> None:
         set_off = ending in (":", "-", ",") or tokens[after].kind == "break" if after < len(tokens) else False
         if set_off or side.prepositional:
             side.block = True
+    for side in scene.sides:
+        side.block = side.block or subject.turns_to(scene, side)
 
 
 def _asked_of(scene: Scene, side: Side) -> bool:
@@ -1054,8 +1105,16 @@ def _coordinated(scene: Scene, run: list[Head], atoms_at: list[int]) -> bool:
             not any(g in (",", ".", ":", ";", "and", "but", "-") for g in gap)
             and scene.segments.sentence_of[start] == run[0].sentence
         ):
-            return False
+            return len(gap) == 1 and _no_value_behind(scene, run[-1], atoms_at)
     return True
+
+
+def _no_value_behind(scene: Scene, last: Head, atoms_at: list[int]) -> bool:
+    """Whether a list of names ends its clause, so that what stands before it is all that is said of it."""
+    at = bisect_left(atoms_at, last.end)
+    if at >= len(atoms_at) or scene.segments.sentence_of[atoms_at[at]] != last.sentence:
+        return True
+    return any(g in (",", ":", ";", "but", "with") for g in _between(scene, last.end, atoms_at[at]))
 
 
 def _one_scale(scene: Scene, run: list[Head]) -> bool:

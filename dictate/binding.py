@@ -89,7 +89,16 @@ class Binder:
                             0.0,
                             None,
                             "self",
-                            [Target(one.item, one.value, dict(one.context), None, one.source, one.side)],
+                            [
+                                Target(
+                                    one.item,
+                                    one.value,
+                                    dict(one.context) or self._told_with(atom, one.item),
+                                    None,
+                                    one.source,
+                                    one.side,
+                                )
+                            ],
                         )
                     )
             for one in atom.mark.of("complete"):
@@ -129,6 +138,8 @@ class Binder:
             taken = n - bisect_left(neighbours, head.end, key=lambda a: a.start)
             cost = 0.12 * commas + 0.1 * links + COST["other_name"] * min(skipped, 4) + 0.03 * taken
             cost += COST["measured"] if measured else 0.0
+            if taken and self._one_side_only(head, atom, neighbours):
+                cost += COST["over_at_side"]
             self._add(found, atom, head, "prev", cost)
         loose_here = loose_word(atom)
         inert = (
@@ -142,8 +153,8 @@ class Binder:
         if self._said_of(atom, prior[-1:]):
             return found[-2:] if found and found[-1][1] is prior[-1] else []
         for rank, head in enumerate(later[:2]):
-            if loose_here:
-                break
+            if loose_here and (prior or rank or head.start - atom.end > 1):
+                break  # "good gag" is told of the gag, "good, the gag" is not
             commas, links = self.separators(atom.end, head.start)
             between = bisect_left(neighbours, head.start, key=lambda a: a.start) - n - 1
             gap = head.start - atom.end
@@ -155,6 +166,8 @@ class Binder:
                 + 0.6 * rank
                 + 0.04 * max(0, gap - 2)
             )
+            if atom.group is not None and self._has_own_value(head, neighbours):
+                cost += COST["over_at_side"]
             self._add(found, atom, head, "next", 0.0 if measured and rank == 0 else cost)
         held = self._held(atom.sentence)
         loose = atom.sort == "word" and atom.mark is not None and _loose(atom.mark)
@@ -191,11 +204,45 @@ class Binder:
                         found[place] = (c, h, way, bare)
         return found
 
+    def _one_side_only(self, head: Head, atom: Atom, neighbours: list[Atom]) -> bool:
+        """Whether a name with its circumstance was said of a side that is over: "R 6/24 PH 6/12, L ..."."""
+        if not any(s.context for s in head.senses if s.role == "name"):
+            return False
+        sides = self._sides_in(atom.sentence)
+        at = bisect_left(sides, head.end, key=lambda s: s.start)
+        if at == 0 or at >= len(sides) or sides[at].start >= atom.start:
+            return False
+        first = bisect_left(neighbours, head.end, key=lambda a: a.start)
+        return neighbours[first].start < sides[at].start
+
+    def _of_an_eye(self, atom: Atom) -> bool:
+        """Whether a side is told and no test is named before it in its sentence."""
+        heads = [h for h in self._heads_in(atom.sentence) if h.end <= atom.start and not h.soft and not h.finding]
+        return bool(self._sides_in(atom.sentence)) and not heads
+
+    def _told_with(self, atom: Atom, item: str) -> dict[str, str | int]:
+        """The circumstance that a name of this item earlier in the sentence fixes ("BCVA 6/9, hand movements left")."""
+        if self.scene.lexicon.items[item].kind != "acuity":
+            return {}
+        for head in reversed(self._heads_in(atom.sentence)):
+            for sense in head.senses:
+                if head.end <= atom.start and sense.role == "name" and sense.item == item:
+                    return dict(sense.context)
+        return {}
+
+    def _has_own_value(self, head: Head, neighbours: list[Atom]) -> bool:
+        """Whether a name with its circumstance stands right before a number: "6/12 ph 6/9"."""
+        if not any(s.context for s in head.senses if s.role == "name"):
+            return False
+        at = bisect_left(neighbours, head.end, key=lambda a: a.start)
+        return at < len(neighbours) and neighbours[at].sort == "number" and neighbours[at].start - head.end <= 1
+
     def _by_form(self, atom: Atom) -> list[tuple[float, Head | None, str, list[Target]]]:
         """Numbers whose form alone tells the test: "N5", "0.2 logMAR", and a Snellen fraction."""
         assert atom.group is not None
         out: list[tuple[float, Head | None, str, list[Target]]] = []
-        prefixed = values.near_prefix(self.tokens, atom.group) is not None
+        prefixed = values.near_by_form(self.tokens, atom.group)
+
         for item in self.scene.lexicon.items.values():
             if item.kind not in ("acuity", "near") or (item.kind == "near") != prefixed:
                 continue
@@ -212,10 +259,13 @@ class Binder:
                 continue
             sure = prefixed or any("logMAR" in str(r.value) for r in readings)
             slashed = "/" in atom.group.signs
+            if not sure and not slashed and not chart_fraction(atom.group):
+                continue
             cost = 0.6 if sure else (2.4 if slashed else 3.0)
+            clear = sure or slashed and chart_fraction(atom.group) and self._of_an_eye(atom)
             targets = []
             for r in readings:
-                doubt = r.doubt if sure else (r.doubt or "item")
+                doubt = r.doubt if clear else (r.doubt or "item")
                 reading = Reading(r.value, r.start, r.end, doubt, r.light, r.choices)
                 targets.append(Target(item.key, r.value, {}, reading, f"the form of the number ({item.kind})"))
             out.append((cost, None, "self", targets))
@@ -396,6 +446,8 @@ class Binder:
             cost += 1.2
         if head.soft and atom.mark is not None and _loose(atom.mark):
             return
+        if any(s.role == "measures" for s in head.senses) and not self._right_behind(head, atom, way):
+            return
         best: tuple[float, list[Target]] | None = None
         members = head.group or (head,)
         joined: list[Target] = []
@@ -434,6 +486,14 @@ class Binder:
             ]
         if best is not None:
             found.append((cost + best[0], head, way, joined))
+
+    def _right_behind(self, head: Head, atom: Atom, way: str) -> bool:
+        """Whether nothing but a comma, a side or the light stands between a head and a number behind it."""
+        if way != "prev" or atom.sort != "number":
+            return False
+        told = {i for m in self.scene.marks if m.has("side", "context") for i in range(m.start, m.end)}
+        gap = [t for t in self.tokens.tokens[head.end : atom.start] if t.kind != "space" and not t.skipped]
+        return len(gap) <= 4 and all(t.i in told or t.key in (",", "at", ":", "(") for t in gap)
 
     def _far(self, atom: Atom, head: Head, way: str) -> bool:
         """Whether a general word stands too far from a finding to qualify it ("ptosis absent")."""

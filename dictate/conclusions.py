@@ -28,6 +28,9 @@ def conclude(scene: Scene, nerve_tokens: set[int]) -> list[Observation]:
     for kind, marks in (("cue", scene.cues), ("mark", scene.marks), ("context", scene.contexts)):
         for one_mark in marks:
             scene.index.setdefault((kind, place[one_mark.start]), []).append(one_mark)
+    named: dict[int, set[str]] = {}
+    for head in scene.heads:
+        named.setdefault(head.sentence, set()).update(s.item for s in head.senses if s.role == "name")
     for mark in scene.marks:
         if any(i in nerve_tokens for i in range(mark.start, mark.end)):
             continue
@@ -38,6 +41,8 @@ def conclude(scene: Scene, nerve_tokens: set[int]) -> list[Observation]:
             if impression and mode == "finding":
                 mode = "impression"
         finding = [s for s in mark.of("alone", "complete") if s.data in ("finding", "") or s.role == "complete"]
+        if impression and mode == "finding" and not finding:
+            finding = _answers_test(named.get(place[mark.start], set()), mark)
         plan = [s for s in mark.of("alone") if s.data == "plan"]
         if impression and (
             mode == "impression" or mode == "finding" and not finding or mode == "plan" and _in_doubt(scene, mark)
@@ -86,6 +91,11 @@ def _requests(scene: Scene) -> list[Observation]:
             spans = [(min(cue.start, found[0].start), max(cue.end, found[0].end))]
         rows.append(Observation(sense.item, None, sense.value, context, spans, [], why, cue.start, many=True))
     return rows
+
+
+def _answers_test(named: set[str], mark: Mark) -> list[Sense]:
+    """The senses in which a condition's name is the result of a test named in its sentence."""
+    return [s for s in mark.of("word") if s.item in named and s.data != "impression"]
 
 
 def _near_sides(sides_of: dict[int, list[tuple[int, int, str]]], sentence: int) -> list[tuple[int, int, str]]:

@@ -4,6 +4,7 @@
 COST = {
     "comma": 0.4,  # a separator between a value and what it binds to
     "conjunction": 0.3,
+    "over_at_side": 1.5,
     "other_name": 0.7,  # another test's name in between
     "next_name": 0.5,  # a name that follows its value
     "next_name_comma": 1.5,

@@ -44,8 +44,13 @@ _NEVER_SPELT = frozenset(
         "do",
         "by",
         "if",
+        "let",
     }
 )
+
+
+# Abbreviations that are everyday words in small letters.
+_WORDS_TOO = frozenset({"safe", "let"})
 
 
 class _Grown:
@@ -109,6 +114,9 @@ def _trade_words(tokens: Tokens, lexicon: Lexicon) -> tuple[list[str], list[tupl
     i, size = 0, len(tokens)
     while i < size:
         token = tokens[i]
+        if token.kind == "space" and "\t" in token.text:
+            words.append("\t")  # no phrase runs from one cell of a table into the next
+            places.append((i, i + 1))
         if token.kind == "word" and len(token.text) == 1:
             joined = _letters(tokens, i, lexicon.abbreviations) if _one_letter(tokens, i) else []
             if joined:
@@ -179,13 +187,14 @@ def _fits_case(sense: Sense, text: str, tokens: Tokens) -> bool:
     if not sense.cased:
         return True
     if text == sense.cased:
-        return tokens.mixed_case or text.casefold() not in _NEVER_SPELT
+        verb_apart = sense.role == "side" and text == "BE"  # the verb is left out before matching
+        return tokens.mixed_case or verb_apart or text.casefold() not in _NEVER_SPELT
     if sense.role == "side" and not tokens.mixed_case:
         return text.casefold() == sense.cased.casefold() and text.casefold() not in _NEVER_SPELT
     short = len(sense.cased.replace(" ", "")) <= 2
     if tokens.mixed_case or short:
         return not short and text.casefold() == sense.cased.casefold() and text.isupper()
-    return text.casefold() == sense.cased.casefold()
+    return text.casefold() == sense.cased.casefold() and (text.isupper() or text not in _WORDS_TOO)
 
 
 def _longest(matcher: Any, words: list[str]) -> list[tuple[int, int, int]]:

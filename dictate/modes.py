@@ -40,6 +40,9 @@ _STARTERS = frozenset(
 
 # Cues whose own words ("cannot be denied", "could not be said to be") tell of no history.
 _HOLD_SAYING = ("doubled", "suspected", "suspected_after", "negation", "out_of_order")
+_TIMES = frozenset(
+    "day days d week weeks wk wks w month months mo mth year years y yr yrs hour hours h min mins ago x".split()
+)
 
 
 @dataclass
@@ -194,12 +197,31 @@ def _history_ends(tokens: Tokens, sentence: Sentence, marks: list[Mark], segment
     if lead != first.start or not first.has("name", "topic", "alone", "complete", "side"):
         return False
     after = first.end
+    if first.has("complete") or _measured(tokens, first, marks):
+        return True
     return after < len(tokens) and (
         tokens[after].key in (":", "-", "|")
         or tokens[after].kind == "space"
         and len(tokens[after].text) >= 2
         or tokens[after].kind == "break"
     )
+
+
+def _measured(tokens: Tokens, name: Mark, marks: list[Mark]) -> bool:
+    """Whether a number follows a test's name, directly or after a side: "VA R 6/12", "NPC 8 cm"."""
+    if not name.has("name", "topic"):
+        return False
+    i = name.end
+    sides = {m.start: m.end for m in marks if m.has("side")}
+    while i < len(tokens) and (tokens[i].kind == "space" or i in sides):
+        i = sides.get(i, i + 1)
+    return i < len(tokens) and tokens[i].kind == "number" and not _in_time(tokens, i)
+
+
+def _in_time(tokens: Tokens, i: int) -> bool:
+    """A count of days or years, or a year: nothing that was measured."""
+    after = [t.key for t in tokens.tokens[i + 1 : i + 4] if t.kind != "space"]
+    return len(tokens[i].text) == 4 or bool(after) and after[0] in _TIMES
 
 
 def _at_clause_start(tokens: Tokens, i: int, sentence: Sentence) -> bool:

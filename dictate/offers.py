@@ -128,3 +128,5 @@ class Scene:
     retractions: list[Mark] = field(default_factory=list)  # words that take back what was said
     told: dict[int, tuple[str, Group]] = field(default_factory=dict)  # numbers that are circumstances
     unknown_eye: bool = False  # the note speaks of one eye and never says which
+    worded: set[int] = field(default_factory=set)  # numbers read as a value word ("5/5")
+    elsewhere: dict[int, tuple[int, int]] = field(default_factory=dict)  # numbers no item takes -> their stretch

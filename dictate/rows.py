@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
-from dictate import negation, unread
+from dictate import negation, partners, unread
 from dictate.binding import unmarked
 from dictate.lexicon import Item, Sense
 from dictate.marks import Mark
@@ -22,6 +23,7 @@ _PLACED = ("sector", "region", "branch")
 _PLACES = ("place", "spot", "area", "sector", "quadrant", "region", "position", "part", "division", "branch", "clock")
 _TAKEN_BACK = 20  # tokens between a statement and the words that take it back
 _SAME_BACK = 10  # sentences in which the other side's findings are looked for
+_BY_MEANS = frozenset({"with", "through", "by", "on", "c", "w", "the", "a", "("})
 _HELD = ("light", "correction", "viewing", "fork", "sample")
 _OVER_TALK = ("fork", "light")
 _TALK_BETWEEN = 8  # sentences with no finding that a circumstance still reaches over
@@ -93,6 +95,9 @@ class Emitter:
         for one in bound:
             self.bound_by_sentence.setdefault(one.atom.sentence, []).append(one)
         self.negation = negation.negated(scene, bound)
+        for before, after in pairwise(bound):
+            if partners.LISTED in after.option.notes and before.atom.start in self.negation:
+                self.negation.setdefault(after.atom.start, self.negation[before.atom.start])
         self.idle = unread.idle(bound, scene.lexicon)
         self.leant_on: list[tuple[str, str | int, Mark]] = []  # misheard circumstances of the value in hand
 
@@ -139,6 +144,8 @@ class Emitter:
         out = [fixed]
         if "gaze" in fixed:
             out += [{**fixed, "gaze": value} for value in self._in_line(one, "gaze") if value != fixed["gaze"]]
+        if "viewing" in fixed and head is not None and self._told_anew(one, head, "viewing"):
+            del fixed["viewing"]
         for key in [*item.context, *item.soft_context]:
             if key in fixed and head is not None:
                 listed = self._listed_with(head, key)
@@ -171,6 +178,13 @@ class Emitter:
         ]
         listed = [m for m in self._chained([own], marks) if m is not own]
         return list(dict.fromkeys(v for m in listed for v in self._values_of(m, key)))
+
+    def _told_anew(self, one: Bound, head: Head, key: str) -> bool:
+        """Whether another circumstance was told after the name that fixes one: "distance: 4 eso, near: 6 exo"."""
+        return any(
+            head.end <= m.start and m.end <= one.atom.start and self._values_of(m, key)
+            for m in self.context_by_sentence.get(one.atom.sentence, [])
+        )
 
     def _values_of(self, mark: Mark, key: str) -> list[str | int]:
         return [v for s in mark.of("context") for k, v in s.context if k == key]
@@ -372,7 +386,9 @@ class Emitter:
                 return [v for v in self._taken(pinholes[:1], key) if v == "pinhole"]
             owned.sort(key=lambda m: atom.start - m.end if m.end <= atom.start else m.start - atom.end + 1)
             return self._taken(owned[:1], key)[:1]
-        shared = self._of_its_finding(one, key, sentence) if key == "viewing" else []
+        shared = []
+        if key == "viewing":
+            shared = self._of_its_finding(one, key, sentence) or self._of_partner(one, key, marks, sentence)
         if shared:
             return shared
         before = [m for m in marks if m.start < atom.start]
@@ -415,12 +431,27 @@ class Emitter:
         own = [b for b in sentence if b.atom.start == head.start and b is not one]
         return [v for b in own[:1] for v in self._held(b, key)]
 
+    def _of_partner(self, one: Bound, key: str, marks: list[Mark], sentence: list[Bound]) -> list[str | int]:
+        """The circumstance of the size or kind told beside this value: "6 exophoria near" is one finding."""
+        topics = partners.topics(self.scene, one)
+        for mark in marks:
+            owner = self._owner(mark, key, sentence)
+            if owner is None or owner is one or not partners.beside(self.scene, owner, one):
+                continue
+            if topics & partners.topics(self.scene, owner):
+                return self._values_of(mark, key)
+        return []
+
     def _pinhole_over(self, mark: Mark, atom: Atom) -> bool:
-        """A pinhole value is over at the next side, unless the pinhole came before all sides."""
+        """A pinhole value is over at the next side, unless the pinhole came before all sides or heads a side."""
         sides = [s for s in self.scene.sides if s.sentence == atom.sentence]
-        return any(s.end <= mark.start for s in sides) and any(
-            mark.end <= s.start and s.end <= atom.start for s in sides
-        )
+        follows = min((s.start for s in sides if s.start >= mark.end), default=atom.start)
+        bound = self.bound_by_sentence.get(atom.sentence, ())
+        headed = not any(mark.end <= one.atom.start < follows for one in bound)
+        behind = max((one.atom.end for one in bound if one.atom.end <= mark.start), default=-1)
+        if behind >= 0 and {t.key for t in self.tokens.tokens[behind : mark.start] if t.kind != "space"} <= _BY_MEANS:
+            headed = False
+        return not headed and any(s.end <= mark.start for s in sides) and follows < atom.start
 
     def _carried(self, one: Bound, key: str) -> list[str | int]:
         topic_items = {self.scene.lexicon.items[t.item].topic for t in one.option.targets}
@@ -955,7 +986,8 @@ class Emitter:
         else:
             plural = bool(option.head and option.head.plural)
             unknown = said == "unclear" or self.scene.unknown_eye and item.sides == "eye"
-            if (unmarked(item, value) or plural) and not unknown:
+            usual = item.kind == "finding" and value == item.generic.get("normal")
+            if (unmarked(item, value) or usual or plural) and not unknown:
                 sides = ["right", "left"]
             else:
                 sides = [None]

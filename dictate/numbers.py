@@ -437,7 +437,8 @@ def read_groups(tokens: Tokens, blocked: frozenset[int] = frozenset()) -> list[G
                 break
             follow = _number_at(reader, at)
             if follow is not None and not follow.pronoun:
-                parts.append(Part(follow, "", at, follow.end, reader.glued(at)))
+                glued = reader.glued(at) and reader.tokens[at - 1].key != "-"  # "two-fifty-six" is told in parts
+                parts.append(Part(follow, "", at, follow.end, glued))
                 end = follow.end
                 continue
             join = reader.join(at)

@@ -29,7 +29,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     scene.marks = marks.marks
     scene.groups = marks.groups
     numbered = {i for group in marks.groups for i in range(group.start, group.end)}
-    scene.known = {i for m in marks.marks for i in range(m.start, m.end)} | numbered
+    scene.known = {i for m in marks.marks if not _only_degree(m) for i in range(m.start, m.end)} | numbered
     scene.named = {m.start for m in marks.marks if m.has("name", "topic", "alone") and not m.has("side")}
     for mark in marks.marks:
         for sense in mark.of("unit"):
@@ -198,6 +198,11 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
 _AIMED = frozenset({"at", "into", "onto", "shin", "shine", "watch", "follow", "see"})
 
 
+def _only_degree(mark: Mark) -> bool:
+    """Whether a mark is but an adverb of degree ("barely"), which tells nothing of the subject."""
+    return all(s.data == "hardly" for s in mark.senses)
+
+
 def _aimed_at(tokens: Tokens, mark: Mark) -> bool:
     """ "Look at the light": a thing the patient is to look at is no circumstance."""
     i = mark.start - 1
@@ -211,7 +216,7 @@ _NEXT = frozenset({"next", "another", "new", "fresh", "different"})
 
 def _other_way(scene: Scene) -> None:
     """ "Head to the right ..., to the left ...": the movement just named, made the other way."""
-    turned = [h for h in scene.heads if h.senses and all(s.side for s in h.senses)]
+    turned = [h for h in scene.heads if h.senses and all(s.side in ("right", "left") for s in h.senses)]
     for side in list(scene.sides) if turned else []:
         told = {t.key for t in scene.tokens.tokens[max(0, side.start - 4) : side.start]}
         if side.value not in ("right", "left") or "to" not in told:
@@ -574,7 +579,9 @@ def _same_as(scene: Scene) -> None:
     for one in scene.sides:
         sides_of.setdefault(one.sentence, []).append(one)
     for cue in scene.cues:
-        if not any(s.data == "same_as" for s in cue.of("cue")) or scene.tokens[cue.start].key in ("so", "as"):
+        if not any(s.data in ("same_as", "reversed") for s in cue.of("cue")) or (
+            scene.tokens[cue.start].key in ("so", "as")
+        ):
             continue
         for side in list(sides_of.get(scene.segments.sentence_of[cue.start], ())):
             value = (
@@ -621,6 +628,7 @@ _SAME_LINKS = frozenset(
         "just",
         "much",
         "there",
+        "it",
     }
 )
 
@@ -986,6 +994,8 @@ def _add_side(scene: Scene, mark: Mark) -> None:
     before = mark.start - 1
     while before >= 0 and (scene.tokens[before].kind == "space" or scene.tokens[before].skipped):
         before -= 1
+    if before >= 0 and scene.tokens[before].key == "than":
+        return  # "1 mm larger than the right": the side compared with
     prepositional = before >= 0 and scene.tokens[before].key in _PREPOSITIONS
     if prepositional and scene.tokens[before].key in ("of", "with") and _attributive(scene, mark):
         prepositional = False

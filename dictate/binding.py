@@ -847,26 +847,28 @@ class Binder:
 
     def bind_sentence(self, atoms: list[Atom]) -> list[Bound]:
         """The cheapest way to bind all atoms of one sentence, with rivals."""
-        columns: list[list[Option]] = []
+        offered = [self._options(atoms, n) for n in range(len(atoms))]
+        takers = [n for n, options in enumerate(offered) if len(options) > 1]
+        idle = [Bound(atom, offered[n][0]) for n, atom in enumerate(atoms) if len(offered[n]) == 1]
+        if not takers:
+            return idle
+        bound = self._chain([atoms[n] for n in takers], [offered[n] for n in takers])
+        return sorted([*bound, *idle], key=lambda b: (b.atom.start, b.atom.end))
+
+    def _options(self, atoms: list[Atom], n: int) -> list[Option]:
+        """The ways to bind one atom, cheapest first; the last is to leave it."""
+        atom = atoms[n]
+        options: list[Option] = []
+        for cost, head, way, targets in self.head_options(atom, atoms, n):
+            for side_cost, side, side_way in self.side_options(atom, head, targets, atoms, n):
+                options.append(Option(cost + side_cost, targets, head, way, side, side_way))
+        options.sort(key=lambda o: o.cost)
+        left = COST["unbound"] if atom.sort == "alone" else 3.7 if atom.sort == "number" else 3.2
+        return [*options[:8], Option(left, [], None, "none", None, "none")]
+
+    def _chain(self, atoms: list[Atom], columns: list[list[Option]]) -> list[Bound]:
+        """The cheapest chain through the options of atoms that each have some."""
         self.gaps = self._gaps(atoms)
-        for n, atom in enumerate(atoms):
-            options: list[Option] = []
-            for cost, head, way, targets in self.head_options(atom, atoms, n):
-                for side_cost, side, side_way in self.side_options(atom, head, targets, atoms, n):
-                    options.append(Option(cost + side_cost, targets, head, way, side, side_way))
-            options.sort(key=lambda o: o.cost)
-            options = options[:8]
-            options.append(
-                Option(
-                    COST["unbound"] if atom.sort == "alone" else 3.7 if atom.sort == "number" else 3.2,
-                    [],
-                    None,
-                    "none",
-                    None,
-                    "none",
-                )
-            )
-            columns.append(options)
         forward: list[list[float]] = []
         back: list[list[int]] = []
         for n, options in enumerate(columns):

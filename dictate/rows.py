@@ -11,7 +11,7 @@ from dictate.binding import unmarked
 from dictate.lexicon import Generic, Item, Lexicon, Sense
 from dictate.marks import Mark
 from dictate.offers import Atom, Bound, Head, Option, Scene, Side, Target
-from dictate.values import Value
+from dictate.values import Value, score_of
 
 _EYE_TURN = {
     ("abduction", "right"): "right",
@@ -758,6 +758,11 @@ class Emitter:
             before = [r for r in [*by_sentence.get(sentence - 1, []), *here] if 0 <= cue.start - r.order <= _TAKEN_BACK]
             after = [r for r in here if r.order >= cue.end]
             gone |= _given_way([r for r in before if _told_in_general(r, after)], after)
+        for cue in self.scene.amending:
+            sentence = self.scene.segments.sentence_of[cue.start]
+            here = [r for n in (sentence - 1, sentence, sentence + 1) for r in by_sentence.get(n, [])]
+            after = [r for r in here if r.order >= cue.end and r.side]
+            gone |= _given_way([r for r in here if r.order < cue.start and r.side], after)
         if gone:
             self.rows = [r for r in self.rows if id(r) not in gone]
 
@@ -898,7 +903,8 @@ class Emitter:
             if option.targets and option.targets[0].reading
             else False
         )
-        for place, target in enumerate(option.targets):
+        for place, told in enumerate(option.targets):
+            target = self._of_total(told, atom)
             item = self.scene.lexicon.items[target.item]
             value = target.value
             why = self._why(one, target)
@@ -925,6 +931,31 @@ class Emitter:
                 if context.get("gaze") == "all" and value in ("absent", item.generic.get("normal")):
                     del context["gaze"]
                 self._sided(number, one, target, item, value, context, why, cue, pair, place)
+
+    def _of_total(self, target: Target, atom: Atom) -> Target:
+        """A count told without its total takes the total told shortly before of the same test."""
+        reading = target.reading
+        if reading is None or target.value is not None or self.scene.lexicon.items[target.item].kind != "score":
+            return target
+        near = [
+            total
+            for start, (sentence, total) in self.scene.totals.items()
+            if start < atom.start and atom.sentence - sentence <= 2
+        ]
+        for at in range(max(0, atom.sentence - 2), atom.sentence + 1):
+            for one in self.bound_by_sentence.get(at, ()):
+                near += [
+                    int(str(t.value).split("/")[1])
+                    for t in one.option.targets
+                    if t.item == target.item and "/" in str(t.value)
+                ]
+        number = next((n.value for n in atom.group.nums if n.start == reading.start), None) if atom.group else None
+        if number is None or len(set(near)) != 1:
+            return target
+        value = score_of(self.tokens, reading, number, near[0])
+        if not value:
+            return target
+        return replace(target, value=value, reading=replace(reading, value=value, doubt=""))
 
     def _why(self, one: Bound, target: Target) -> list[str]:
         option = one.option

@@ -79,7 +79,10 @@ _SINGLE_UNITS = frozenset({"millimetre", "millimeter", "mm"})  # "a millimetre" 
 _STARTS = frozenset({*UNITS, *TENS, *ZERO, *POINT, "half", "a"})
 # "right one hundred", "left one sixty", "right one point two": here "one" is a number.
 _AFTER_ONE = (
-    POINT | frozenset(TENS) | frozenset(UNITS) | {"hundred", "thousand", "over", "millimetre", "millimeter", "mm"}
+    POINT
+    | frozenset(TENS)
+    | frozenset(UNITS)
+    | {"hundred", "thousand", "over", "out", "millimetre", "millimeter", "mm"}
 )
 ROMAN = {r: n for n, r in enumerate("I II III IV V VI VII VIII IX X XI XII".split(), 1)}
 ORDINALS = {

@@ -30,7 +30,7 @@ _OVER_TALK = ("fork", "light")
 _TALK_BETWEEN = 8  # sentences with no finding that a circumstance still reaches over
 
 
-@dataclass
+@dataclass(eq=False)
 class Observation:
     """A row in the making."""
 

@@ -54,6 +54,16 @@ def test_the_record_is_gone_and_a_tombstone_is_left(store: Store) -> None:
     assert store.verify() == []
 
 
+def test_several_go_together_or_none(store: Store) -> None:
+    records = [store.new("MK").id for _ in range(3)]
+    with pytest.raises(Unknown):
+        store.delete([records[0], "nothere1"], "MK")
+    assert len(store.find()) == 3
+    store.delete([records[0], records[2], records[0]], "MK")
+    assert [head.id for head in store.find()] == [records[1]]
+    assert store.verify() == []
+
+
 def test_no_row_holds_the_words_or_could_be_guessed_from(store: Store, url: str) -> None:
     store.delete(filled(store), "AB")
     engine = raw(url)

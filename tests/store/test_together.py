@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import time
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
@@ -12,8 +13,10 @@ from conftest import program
 from dictate.store import Stale, Store, open_store
 
 OWN_RECORD = """
-import sys
+import sys, time
+import alembic.command
 from dictate.store import open_store
+time.sleep(max(0, float(sys.argv[4]) - time.time()))
 with open_store(sys.argv[1]) as store:
     head = store.new(sys.argv[2])
     for number in range(int(sys.argv[3])):
@@ -82,7 +85,8 @@ def test_threads_on_one_record_are_told_apart(store: Store) -> None:
 
 
 def test_programs_that_open_and_write_at_the_same_time(url: str) -> None:
-    writers = [program(OWN_RECORD, url, f"W{n}", 6) for n in range(3)]
+    start = time.time() + 6  # when all are loaded
+    writers = [program(OWN_RECORD, url, f"W{n}", 6, start) for n in range(3)]
     records = [writer.communicate(timeout=120)[0].strip() for writer in writers]
     assert [writer.returncode for writer in writers] == [0, 0, 0]
     with open_store(url) as store:

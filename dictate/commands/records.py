@@ -146,8 +146,7 @@ def _delete(
         if not yes and not typer.confirm(f"Delete {_count(len(heads), 'record')} for good?"):
             say("nothing was deleted")
             raise typer.Exit(1)
-        for head in heads:
-            store.delete(head.id, operator())
+        store.delete([head.id for head in heads], operator())
     typer.echo(f"deleted {_count(len(heads), 'record')}; backups made earlier still hold them")
 
 

@@ -69,19 +69,18 @@ def engine_at(where: Place, *, journal: Literal["WAL", "DELETE"] = "WAL") -> sa.
         engine = sa.create_engine(where.url, hide_parameters=True, pool_size=5, max_overflow=40, pool_timeout=WAIT)
         set_up_sqlite(engine, journal)
         return engine
+    asked = where.url.query.get("options", "")
+    asked = asked if isinstance(asked, str) else " ".join(asked)
+    options = f"{asked} -c lock_timeout={int(WAIT * 1000)} -c synchronous_commit=on -c client_encoding=UTF8"
     try:
         return sa.create_engine(
-            where.url,
+            where.url.difference_update_query(["options"]),
             hide_parameters=True,
             pool_pre_ping=True,
             pool_size=5,
             max_overflow=20,
             pool_timeout=WAIT,
-            connect_args={
-                "connect_timeout": WAIT,
-                "application_name": "dictate",
-                "options": f"-c lock_timeout={WAIT}s -c synchronous_commit=on -c client_encoding=UTF8",
-            },
+            connect_args={"connect_timeout": WAIT, "application_name": "dictate", "options": options},
         )
     except ModuleNotFoundError:
         raise Unreachable(
@@ -96,7 +95,7 @@ def set_up_sqlite(engine: sa.Engine, journal: Literal["WAL", "DELETE", "MEMORY"]
     def _connected(connection: sqlite3.Connection, _: Any) -> None:
         connection.isolation_level = None  # the driver would begin too late, and not at all for CREATE
         for pragma in (
-            f"busy_timeout = {WAIT * 1000}",
+            f"busy_timeout = {int(WAIT * 1000)}",
             f"journal_mode = {journal}",
             "synchronous = FULL",
             "foreign_keys = ON",

@@ -84,6 +84,7 @@ _SQLITE: dict[int, type[StoreError]] = {
     sqlite3.SQLITE_BUSY: Locked,
     sqlite3.SQLITE_LOCKED: Locked,
     sqlite3.SQLITE_CANTOPEN: Unreachable,
+    sqlite3.SQLITE_IOERR: Unreachable,
     sqlite3.SQLITE_CORRUPT: Damaged,
     sqlite3.SQLITE_NOTADB: Damaged,
 }

@@ -71,8 +71,10 @@ def chain_head(connection: sa.Connection, *, lock: bool = False) -> ChainHead | 
 def links(connection: sa.Connection, record_id: str | None = None, *, kinds: Sequence[Kind] = ()) -> Iterator[Link]:
     """Events as stored, by number: all, or those of a record, or of some kinds."""
     event = schema.event
-    query = sa.select(event).order_by(event.c.seq).execution_options(yield_per=BATCH)
-    if record_id is not None:
+    query = sa.select(event).order_by(event.c.seq)
+    if record_id is None:
+        query = query.execution_options(yield_per=BATCH)  # may be more than memory holds
+    else:
         query = query.where(event.c.record_id == record_id)
     if kinds:
         query = query.where(event.c.kind.in_(kinds))

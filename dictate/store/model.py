@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any, Literal
 
@@ -120,4 +120,4 @@ class Copied:
 
     records: int
     events: int
-    faults: tuple[str, ...] = field(default=())
+    faults: tuple[str, ...] = ()

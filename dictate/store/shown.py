@@ -10,7 +10,7 @@ from typing import Any, cast
 import sqlalchemy as sa
 
 from dictate.store import ledger, schema
-from dictate.store.faults import Signed, Stale, Unknown
+from dictate.store.faults import Damaged, Signed, Stale, Unknown
 from dictate.store.model import Event, Patient, RecordHead, State, Version, moment, stamp
 from dictate.store.words import folded, line
 
@@ -125,11 +125,17 @@ def head(row: Row) -> RecordHead:
 def version(event: Event, texts: Mapping[str, str]) -> Version:
     """A signature as it is handed out; `texts` are the record's notes by their SHA-256."""
     content = event.payload or {}
+    note = texts.get(content.get("note_sha256", ""))
+    if note is None:
+        raise Damaged(
+            f"the note that was signed as record {event.record_id} is not in the store: nothing was changed; run dictate"
+            " records verify and restore the last sound backup"
+        )
     return Version(
         number=content["version"],
         initials=content["initials"],
         at=event.at,
-        note=texts[content["note_sha256"]],
+        note=note,
         record=content["record"],
         patient=Patient.from_dict(content["patient"]),
         program=content["program"],

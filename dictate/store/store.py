@@ -14,7 +14,7 @@ from __future__ import annotations
 import contextlib
 import json
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import UTC, date, datetime, timedelta
 from types import TracebackType
 from typing import Any, Self
@@ -286,15 +286,18 @@ class Store:
             book.append(record_id, "amend", line(by), {"from_version": row["version"]})
             return self._changed(book, row, None, version=row["version"] + 1, signed_by="", signed_at=None)
 
-    def delete(self, record_id: str, by: str) -> None:
-        """Remove a record for good, signed or not. Its events stay without content, and a tombstone says who and when.
+    def delete(self, record_ids: str | Iterable[str], by: str) -> None:
+        """Remove a record, or several together, for good, signed or not.
 
-        Raises Lingering if the record is gone but its words still lie in unused parts of the file.
+        Its events stay without content, and a tombstone says who deleted it and when. Raises Unknown, and deletes nothing, if one
+        is not there; Lingering if all are gone but their words still lie in unused parts of the file.
         """
+        ids = [record_ids] if isinstance(record_ids, str) else list(dict.fromkeys(record_ids))
         with self._writing() as book:
-            shown.row(book.connection, record_id)
+            for record_id in ids:
+                shown.row(book.connection, record_id)
+                book.bury(record_id, line(by))
             erase.mark(book.connection)
-            book.bury(record_id, line(by))
         with self._turn, told(self.where.shown):
             erase.clear(self._engine)
 

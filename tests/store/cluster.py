@@ -36,7 +36,7 @@ def _as_server() -> tuple[dict[str, str | int], int]:
 def cluster(bin: Path) -> Iterator[str]:
     """A running server on a socket; the URL of its database `postgres`."""
     who, uid = _as_server()
-    folder = Path(tempfile.mkdtemp(prefix="pg"))  # short: the path of a socket has a limit of some 100 bytes
+    folder = Path(tempfile.mkdtemp(prefix="pg", dir="/tmp"))  # open to the server, and short, as a socket has to be
     os.chown(folder, uid, -1)
     data = folder / "data"
 

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import os
 import secrets
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -16,6 +18,7 @@ import pytest
 import sqlalchemy as sa
 from cluster import cluster, programs
 
+import dictate
 from dictate.store import Store, open_store
 
 
@@ -35,14 +38,15 @@ def postgres() -> Iterator[str]:
 
 @pytest.fixture
 def database(postgres: str) -> Iterator[str]:
-    """The URL of an empty database."""
+    """The URL of an empty part of a database: a schema, which is made much faster than a database."""
     name = f"dictate_test_{secrets.token_hex(6)}"
-    server = sa.create_engine(sa.make_url(postgres).set(drivername="postgresql+psycopg"), isolation_level="AUTOCOMMIT")
-    with server.connect() as connection:
-        connection.exec_driver_sql(f"CREATE DATABASE {name} ENCODING 'UTF8' TEMPLATE template0")
-    yield sa.make_url(postgres).set(database=name).render_as_string(hide_password=False)
-    with server.connect() as connection:
-        connection.exec_driver_sql(f"DROP DATABASE {name} WITH (FORCE)")
+    server = sa.create_engine(sa.make_url(postgres).set(drivername="postgresql+psycopg"))
+    with server.begin() as connection:
+        connection.exec_driver_sql(f"CREATE SCHEMA {name}")
+    here = sa.make_url(postgres).update_query_dict({"options": f"-c search_path={name}"})
+    yield here.render_as_string(hide_password=False)
+    with server.begin() as connection:
+        connection.exec_driver_sql(f"DROP SCHEMA {name} CASCADE")
     server.dispose()
 
 
@@ -67,6 +71,13 @@ class Clock:
     def wait(self, **time: float) -> None:
         """Let time pass; the arguments are those of timedelta."""
         self.now += timedelta(**time)
+
+
+def program(code: str, *arguments: object) -> subprocess.Popen[str]:
+    """A program of its own that uses the package under test; its standard output can be read."""
+    environment = os.environ | {"PYTHONPATH": str(Path(dictate.__file__).parents[1])}
+    command = [sys.executable, "-P", "-c", code, *map(str, arguments)]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment)
 
 
 @pytest.fixture

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -11,7 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import dictate
-from dictate.store import NotSettled, Patient, Signed, Stale, Store, StoreError, Unknown, open_store
+from dictate.note import Note
+from dictate.store import Damaged, NotSettled, Patient, Signed, Stale, Store, StoreError, Unknown, open_store
 from dictate.store.words import digest, plain
 
 NOTE = "Pressure 16 right, 17 left. Pupils equal."
@@ -88,7 +90,7 @@ def test_split_pairs_are_joined_and_nothing_else_is_altered(text: str) -> None:
 
 def test_the_digest_is_that_of_the_record() -> None:
     for text in (NOTE, "half \ud83d a pair"):
-        assert digest(text) == dictate.read(text).sha256
+        assert digest(text) == Note(text, "n").sha256
 
 
 # ---- two windows --------------------------------------------------------------------------
@@ -265,6 +267,14 @@ def test_an_amendment_is_a_version_of_its_own(store: Store) -> None:
     assert first.program == dictate.__version__
     assert first.at < second.at
     assert store.verify() == []
+
+
+def test_a_version_without_its_note_is_not_shown(store: Store, tamper: Callable[..., None]) -> None:
+    record, revision = written(store)
+    store.sign(record, "MK", SNAPSHOT, revision, "MK")
+    tamper("DELETE FROM event WHERE kind = 'note'")
+    with pytest.raises(Damaged, match="run dictate records verify"):
+        store.versions(record)
 
 
 # ---- finding --------------------------------------------------------------------------------

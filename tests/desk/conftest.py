@@ -184,9 +184,7 @@ def opened(chromium: Any, shared: Shared, **options: Any) -> Iterator[Any]:
     yield page
     context.close()
     assert page.faults == []
-    assert {url.split("/")[2] for url in page.asked if not url.startswith("data:")} <= {
-        f"127.0.0.1:{shared.desk.port}"
-    }
+    assert {url.split("/")[2] for url in page.asked if not url.startswith("data:")} <= {f"127.0.0.1:{shared.desk.port}"}
 
 
 def wait_for(what: Any, seconds: float = 10) -> Any:

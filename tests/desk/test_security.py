@@ -184,9 +184,7 @@ def test_faults_of_ours_say_no_word_of_the_note(
     assert "RuntimeError" in caplog.text
 
 
-def test_no_word_of_a_note_stands_in_logs_or_addresses(
-    client: TestClient, caplog: pytest.LogCaptureFixture
-) -> None:
+def test_no_word_of_a_note_stands_in_logs_or_addresses(client: TestClient, caplog: pytest.LogCaptureFixture) -> None:
     with caplog.at_level(logging.DEBUG):
         begun = client.post("/records", data={"text": DEMO})
         place = begun.headers["hx-redirect"]

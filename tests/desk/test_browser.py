@@ -22,6 +22,7 @@ PASTE = """text => {
 
 def paste(page: Any, text: str) -> None:
     """A note pasted on the list becomes a record."""
+    ready(page)
     page.evaluate(PASTE, text)
     page.wait_for_url("**/records/*")
     ready(page)
@@ -29,6 +30,7 @@ def paste(page: Any, text: str) -> None:
 
 def write(page: Any, text: str) -> None:
     """A new record with this note."""
+    ready(page)
     page.keyboard.press("n")
     page.wait_for_url("**/records/*")
     ready(page)
@@ -36,20 +38,25 @@ def write(page: Any, text: str) -> None:
     saved(page)
 
 
+def until(page: Any, what: str) -> None:
+    """Wait until an expression is true; asked from outside, for the page itself may evaluate none."""
+    wait_for(lambda: page.evaluate(what), 15)
+
+
 def ready(page: Any) -> None:
-    page.wait_for_function("document.documentElement.dataset.ready === 'yes'")
+    until(page, "document.documentElement.dataset.ready === 'yes'")
     page.wait_for_timeout(300)  # a question takes no answer before it can have been read
 
 
 def saved(page: Any) -> None:
-    page.wait_for_function("document.getElementById('saved').textContent === 'saved'")
+    until(page, "document.getElementById('saved').textContent === 'saved'")
     page.wait_for_timeout(100)
-    page.wait_for_function("document.getElementById('saved').textContent === 'saved'")
+    until(page, "document.getElementById('saved').textContent === 'saved'")
 
 
-def press(page: Any, key: str, until: str) -> None:
+def press(page: Any, key: str, then: str) -> None:
     page.keyboard.press(key)
-    page.wait_for_function(until)
+    until(page, then)
     page.wait_for_timeout(300)
 
 
@@ -122,7 +129,7 @@ def test_at_most_twelve_keystrokes_from_paste_to_signed(page: Any) -> None:
     paste(page, DEMO)
     for left in (2, 1, 0):
         stroke("1")
-        page.wait_for_function(open_questions(left))
+        until(page, open_questions(left))
         page.wait_for_timeout(300)
     for key in ("s", "M", "K", "Enter"):
         stroke(key)
@@ -134,7 +141,7 @@ def test_a_key_pressed_twice_answers_one_question(page: Any) -> None:
     paste(page, DEMO)
     page.keyboard.press("1")
     page.keyboard.press("1")
-    page.wait_for_function(open_questions(2))
+    until(page, open_questions(2))
     page.keyboard.press("1")  # the next question has only just come up
     page.wait_for_timeout(400)
     assert page.locator(".q").count() == 2
@@ -215,12 +222,12 @@ def test_something_else_by_keyboard(page: Any) -> None:
     paste(page, PAIR)
     page.keyboard.press("e")
     page.wait_for_selector(".else form")
-    page.wait_for_function("document.activeElement.name === 'value.right'")
+    until(page, "document.activeElement.name === 'value.right'")
     page.keyboard.type("18")
     page.keyboard.press("Tab")
     page.keyboard.type("25")
     page.keyboard.press("Enter")
-    page.wait_for_function(open_questions(0))
+    until(page, open_questions(0))
     assert page.locator(".whose").first.inner_text() == "✎ yours"
     assert "18 mmHg" in page.locator("#sheet").inner_text()
 
@@ -228,7 +235,7 @@ def test_something_else_by_keyboard(page: Any) -> None:
 def test_something_else_that_does_not_fit_keeps_the_form(page: Any) -> None:
     paste(page, PAIR)
     page.keyboard.press("e")
-    page.wait_for_function("document.activeElement.name === 'value.right'")
+    until(page, "document.activeElement.name === 'value.right'")
     page.keyboard.type("high")
     page.keyboard.press("Enter")
     page.wait_for_selector("#notice .notice")
@@ -249,7 +256,7 @@ def test_a_value_is_changed_and_taken_out_by_hand(page: Any) -> None:
     assert "entered by hand" in detail.inner_text()
     assert "17 mmHg" in detail.locator("del").inner_text()
     detail.get_by_text("take out").click()
-    page.wait_for_function("!document.getElementById('sheet').textContent.includes('27 mmHg')")
+    until(page, "!document.getElementById('sheet').textContent.includes('27 mmHg')")
     page.keyboard.press("u")
     page.wait_for_selector(".v:has-text('27 mmHg')")
 
@@ -307,7 +314,7 @@ def test_words_and_values_light_each_other(page: Any) -> None:
     page.keyboard.press("Control+Home")
     for _ in range(9):
         page.keyboard.press("ArrowRight")
-    page.wait_for_function("document.querySelectorAll('.v.on').length === 2")
+    until(page, "document.querySelectorAll('.v.on').length === 2")
     assert page.locator(".v.on").all_inner_texts() == ["4 mm", "4 mm"]
 
 
@@ -342,11 +349,11 @@ def test_an_edit_keeps_answers_and_asks_again_for_the_rest(page: Any) -> None:
     press(page, "2", open_questions(1))
     press(page, "1", open_questions(0))
     page.locator("#note").fill("Pressures 17 and 25. Corneal thickness 538.")
-    page.wait_for_function(open_questions(1))
+    until(page, open_questions(1))
     assert "apply no more" in page.locator("#ask").inner_text()
     assert "your answer" in page.locator("#sheet").inner_text()
     page.locator("#note").fill(f"{PAIR} Corneal thickness 538. Discs healthy.")
-    page.wait_for_function(open_questions(0))  # the words are back, and so is the answer
+    until(page, open_questions(0))  # the words are back, and so is the answer
     assert "apply no more" not in page.locator("#ask").inner_text()
 
 
@@ -386,7 +393,7 @@ def test_a_killed_server_loses_nothing(chromium: Any, desk: Desk) -> None:
     fresh = context.new_page()
     fresh.goto(desk.address)  # lets this browser in again; the page that was open goes on by itself
     wait_for(lambda: kept(desk, page) == "Discs healthy. Maculae flat. Corneas clear.")
-    page.wait_for_function("document.getElementById('saved').textContent === 'saved'")
+    until(page, "document.getElementById('saved').textContent === 'saved'")
     with open_store(str(desk.store)) as store:
         assert store.verify() == []
     context.close()
@@ -404,7 +411,11 @@ def test_a_note_that_is_not_saved_is_not_left_unasked(chromium: Any, desk: Desk)
     asked = []
     page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
     page.close(run_before_unload=True)
-    wait_for(lambda: asked)
+    other = context.new_page()
+    for _ in range(100):
+        other.wait_for_timeout(50)
+        if asked:
+            break
     assert asked == ["beforeunload"]
     context.close()
 
@@ -445,7 +456,7 @@ def test_the_second_window_is_told_when_it_comes_to_the_front(page: Any) -> None
     other.evaluate("dispatchEvent(new Event('focus'))")
     other.wait_for_selector("[data-stale]")
     other.get_by_text("Show what the other window saved").click()
-    other.wait_for_function("note.value === 'Discs healthy. Maculae flat.'")
+    until(other, "note.value === 'Discs healthy. Maculae flat.'")
     other.close()
 
 
@@ -491,7 +502,7 @@ def test_axe_finds_no_serious_fault_on_any_page(sized: Any) -> None:
     page.keyboard.press("Escape")
     for left in (2, 1, 0):
         page.locator(".q:not([hidden]) .choices button").first.click()
-        page.wait_for_function(open_questions(left))
+        until(page, open_questions(left))
         page.wait_for_timeout(300)
     page.evaluate("document.getElementById('note-fold').open = true")
     assert faults(page) == []
@@ -506,7 +517,7 @@ def test_axe_finds_no_serious_fault_on_any_page(sized: Any) -> None:
     ready(page)
     page.evaluate("document.getElementById('note-fold').open = true")
     page.locator("#note").fill(DEMO.replace("17 and 24", "18 and 24"))
-    page.wait_for_function(open_questions(1))
+    until(page, open_questions(1))
     assert faults(page) == []
     page.goto(page.url.split("/records")[0] + "/records/nothing2")
     assert faults(page) == []
@@ -570,7 +581,7 @@ def test_the_list_finds_records_while_one_types(page: Any) -> None:
     record = page.url
     page.locator(".home").click()
     page.locator("input[name=text][type=search]").fill("q-77123")
-    page.wait_for_function("document.querySelectorAll('.heads tbody tr').length === 1")
+    until(page, "document.querySelectorAll('.heads tbody tr').length === 1")
     assert "q-77123" not in page.url.lower()
     page.locator(".heads a").click()
     assert page.url == record

@@ -183,6 +183,8 @@ def targets_under(scene: Scene, atom: Atom, sense: Sense) -> list[tuple[float, l
                 else {}
             )
             if one.context:
+                if any(k in context and context[k] != v for k, v in one.context):
+                    cost += COST["other_detail"]
                 context.update(dict(one.context))
             side = one.side or (sense.side if named == one.item else "")
             out.append((cost, [Target(one.item, one.value, context, None, one.source, side)]))

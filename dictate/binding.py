@@ -24,6 +24,9 @@ _LINKS = frozenset({"and", "&", "+", "or", "/", ",", "nor", "with"})
 _PREPOSITIONS = frozenset({"on", "in", "of", "over", "from", "for", "to", "at"})
 
 
+_ASIDE = frozenset({"history", "other", "purpose", "warning"})  # words of another matter in the sentence
+
+
 class Binder:
     """Binds the atoms of a scene."""
 
@@ -162,7 +165,7 @@ class Binder:
             cost = COST["held_name"] + COST["held_per_sentence"] * away + 0.7 * rank + 0.25 * len(prior)
             cost += COST["strange_word"] * min(strange, 5)
             self._add(found, atom, head, "held", cost)
-            if self._words_in(atom.sentence) > 2:
+            if self._words_in(atom.sentence) > 2 and not (head.talk and self._tells_no_more(atom)):
                 for place, (c, h, way, targets) in enumerate(found):
                     if h is head and way == "held":
                         bare = [
@@ -267,6 +270,7 @@ class Binder:
                     and not self.tokens[i].skipped
                     and i not in scene.known
                     and self.tokens[i].key not in _PLAIN_WORDS
+                    and scene.modes.mode[i] not in _ASIDE
                 )
         return cache[atom.sentence]
 
@@ -342,11 +346,23 @@ class Binder:
             return any(g in ("but", ".", ";") for g in gap)
         return len(gap) > 3 or any(g in (",", "and", "but", ".", ";", "with") for g in gap)
 
+    def _tells_no_more(self, atom: Atom) -> bool:
+        """Whether a sentence holds a value and its side alone ("good on both sides")."""
+        sentence = self.scene.segments.sentences[atom.sentence]
+        sides = self._sides_in(atom.sentence)
+        told = {i for s in sides for i in range(s.start, s.end)} | set(range(atom.start, atom.end))
+        return not any(
+            t.kind == "word" and not t.skipped and t.i not in told and t.key not in _PREPOSITIONS | {"and", "again"}
+            for t in self.tokens.tokens[sentence.start : sentence.end]
+        )
+
     def _words_in(self, sentence: int) -> int:
         if sentence not in self.word_count:
             one = self.scene.segments.sentences[sentence]
             self.word_count[sentence] = sum(
-                1 for t in self.tokens.tokens[one.start : one.end] if t.kind == "word" and not t.skipped
+                1
+                for t in self.tokens.tokens[one.start : one.end]
+                if t.kind == "word" and not t.skipped and self.scene.modes.mode[t.i] not in _ASIDE
             )
         return self.word_count[sentence]
 

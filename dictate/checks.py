@@ -12,6 +12,7 @@ from dictate.note import Tokens
 from dictate.rows import Observation
 from dictate.segments import Segments
 
+_BREATH = 12  # tokens between a word and the grade that it stands for
 _MOST_WORDS = 12  # places kept of a value that a note says again and again
 
 
@@ -48,7 +49,20 @@ def mark_later(rows: list[Observation], cues: list[Mark], tokens: Tokens, segmen
                 row.later = True
 
 
-def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
+def _misheard(row: Observation) -> bool:
+    return bool(row.doubts) and all(reason == "heard" for reason, _ in row.doubts)
+
+
+def _hear_again(same: Observation, row: Observation, segments: Segments) -> None:
+    """A misheard row said clearly elsewhere is sure; a clear one misheard in the same breath is not."""
+    if segments.sentence_of[same.order] != segments.sentence_of[row.order]:
+        if not row.doubts and _misheard(same):
+            same.doubts.clear()
+    elif not same.doubts and _misheard(row):
+        same.doubts += row.doubts
+
+
+def settle(rows: list[Observation], lexicon: Lexicon, segments: Segments) -> list[Observation]:
     """Merge repeats, let later values replace earlier ones, and mark conflicts."""
     kept: list[Observation] = []
     by_identity: dict[tuple[object, ...], list[Observation]] = {}
@@ -67,8 +81,7 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
                     known.remove(old)
             if len(same.spans) < _MOST_WORDS:
                 same.spans += [s for s in row.spans if s not in same.spans]
-            if not row.doubts and same.doubts and all(r == "heard" for r, _ in same.doubts):
-                same.doubts.clear()
+            _hear_again(same, row, segments)
             continue
         if known and row.later:
             for old in known:
@@ -93,7 +106,11 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
     _differences(kept, lexicon)
     _implied(kept, lexicon)
     for known in by_identity.values():
-        vague = [r for r in known if r in kept and r.value in lexicon.items[r.item].vague]
+        vague = [
+            r
+            for r in known
+            if r in kept and r.value in lexicon.items[r.item].vague and _in_one_breath(r, known, lexicon)
+        ]
         if len({str(r.value) for r in known if r in kept} - {str(r.value) for r in vague} - {"absent"}) and vague:
             for row in vague:
                 kept.remove(row)
@@ -103,6 +120,13 @@ def settle(rows: list[Observation], lexicon: Lexicon) -> list[Observation]:
                 row.doubt("conflict", "said two ways")
     _across_sides(kept, lexicon)
     return kept
+
+
+def _in_one_breath(row: Observation, known: list[Observation], lexicon: Lexicon) -> bool:
+    """A word and the grade it stands for ("weak, 4 out of 5"); told apart they are two statements."""
+    if lexicon.items[row.item].kind != "grade":
+        return True
+    return any(o is not row and abs(o.order - row.order) <= _BREATH and str(o.value)[:1] in "01234" for o in known)
 
 
 def _across_sides(rows: list[Observation], lexicon: Lexicon) -> None:

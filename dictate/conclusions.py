@@ -12,6 +12,7 @@ from dictate.numbers import Group
 from dictate.offers import Scene
 from dictate.rows import Observation
 
+_OPENING = 3  # sentences after the salutation in which a letter says to whom it is written
 _HARD = frozenset({",", ";", ":", "(", ")", ".", "|"})
 
 
@@ -41,13 +42,48 @@ def conclude(scene: Scene, nerve_tokens: set[int]) -> list[Observation]:
             mode == "impression" or mode == "finding" and not finding or mode == "plan" and _in_doubt(scene, mark)
         ):
             rows += _impression(scene, mark, impression[0], _near_sides(sides_of, place[mark.start]), mode)
-        elif plan and (mode == "plan" or mode == "impression" and not impression):
+        elif plan and (mode == "plan" or mode == "impression" and not impression and not _grounds(scene, mark)):
             rows += _plan(scene, mark, plan[0])
         for sense in mark.of("name"):
             item = scene.lexicon.items[sense.item]
             if item.role == "plan" and item.kind == "text" and mode in ("plan", "impression", "finding"):
                 rows += _review(scene, mark, sense, mode)
                 break
+    return rows + _requests(scene)
+
+
+def _addressee(scene: Scene) -> Mark | None:
+    """The service that a letter is written to ("Dear ENT colleague", "see, as her neurologist, ...")."""
+    opening = scene.segments.sentences[: _OPENING + 1]
+    if not opening or not any(t.key == "dear" for t in scene.tokens.tokens[: opening[0].end]):
+        return None
+    for mark in scene.marks:
+        if mark.start >= opening[-1].end:
+            break
+        if any("urgency" in scene.lexicon.items[s.item].context for s in mark.of("alone") if s.item):
+            before = _all_words(scene, mark)[-3:]
+            if {"dear", "as"} & set(before):
+                return mark
+    return None
+
+
+def _requests(scene: Scene) -> list[Observation]:
+    """ "I should be grateful if you would see him soon": a referral to whom the letter is for."""
+    asked = [c for c in scene.cues if any(s.data == "request" for s in c.of("cue"))]
+    service = _addressee(scene) if asked else None
+    if service is None:
+        return []
+    sense = next(s for s in service.of("alone") if s.item and "urgency" in scene.lexicon.items[s.item].context)
+    rows = []
+    for cue in asked[:1]:
+        context: dict[str, str | int] = {}
+        spans = [(cue.start, cue.end)]
+        why = [f"{scene.tokens.words(cue.start, cue.end)!r} asks the {sense.value} written to ({sense.source})"]
+        found = _urgency(scene, cue)
+        if found is not None:
+            context["urgency"] = str(found[1])
+            spans = [(min(cue.start, found[0].start), max(cue.end, found[0].end))]
+        rows.append(Observation(sense.item, None, sense.value, context, spans, [], why, cue.start, many=True))
     return rows
 
 
@@ -82,10 +118,25 @@ def _cue(scene: Scene, mark: Mark, kind: str, *, before: bool, reach: int) -> Ma
         signs = _signs(scene, a, b)
         if kind == "negation" and ("and" in signs or _other_between(scene, a, b) and not {"or", "nor"} & set(signs)):
             continue
+        if kind == "suspected_after" and _opens_next(scene, cue, signs):
+            continue
         if len(signs) > reach or any(s in _HARD or s in ("but", "with", "although", "though") for s in signs):
             continue
         best = cue if best is None or before else best
     return best
+
+
+def _opens_next(scene: Scene, cue: Mark, signs: list[str]) -> bool:
+    """ "... palsy and I suspect a ...": the doubt is of the condition that follows."""
+    if {"and", "i", "we", "so"} & set(signs):
+        return True
+    marks = scene.index.get(("mark", scene.segments.sentence_of[cue.start]), ())
+    return any(
+        0 <= m.start - cue.end <= 4
+        and any(s.data == "impression" for s in m.of("alone"))
+        and not {",", "no", "not", "and"} & set(_signs(scene, cue.end, m.start))
+        for m in marks
+    )
 
 
 _VERBS = frozenset(
@@ -194,6 +245,8 @@ def _side_near(scene: Scene, mark: Mark, sides: list[tuple[int, int, str]]) -> t
         signs = _signs(scene, a, b)
         if weight == 0.0 and any(s in ("not", "no", "without", "nor") for s in signs):
             continue
+        if weight > 0 and "but" in signs:
+            continue
         hard = sum(1 for s in signs if s in _HARD)
         between = sum(1 for m in others if a <= m.start and m.end <= b)
         joined = between and all(s in ("and", ",", "or", "&", "+") or True for s in signs) and weight > 0 and not hard
@@ -239,6 +292,91 @@ def _referred(scene: Scene, side: tuple[int, int, str], sides: list[tuple[int, i
     return "left" if last == "right" else "right"
 
 
+# Words before a test that make it the grounds of a conclusion ("confirmed on the scan").
+_GROUNDS = frozenset({"on", "by", "from", "given", "of", "despite", "with", "per", "in", "his", "her", "their"})
+_TOLD = frozenset(
+    """show showed shown reveal demonstrat confirm disclos detect exhibit indicat identif suggest report
+    result film""".split()
+)
+_AIM = frozenset("lower reduc decreas improv preserv protect control maintain keep normaliz stabiliz reliev".split())
+_CONDITION = frozenset({"if", "for", "to", "unless", "when", "once", "until", "before", "after"})
+
+
+def _grounds(scene: Scene, mark: Mark) -> bool:
+    """Whether a test named in a conclusion is what the conclusion rests on, and not to be done."""
+    before = _words_before(scene, mark, 1)
+    plans = [m for m in scene.index.get(("mark", scene.segments.sentence_of[mark.start]), ()) if _is_plan(m)]
+    follows = any(m.end <= mark.start <= m.end + 8 for m in plans)
+    if before and before[-1] in _GROUNDS and not follows:
+        return True
+    return _has_value(scene, mark)
+
+
+def _is_plan(mark: Mark) -> bool:
+    return any(s.data == "plan" for s in mark.of("alone"))
+
+
+def _has_value(scene: Scene, mark: Mark) -> bool:
+    """Whether a value of the test follows it in its clause ("pressures 26", "MRI normal")."""
+    sentence = scene.segments.sentence_of[mark.start]
+    named = mark.has("name", "topic")
+    starts = [
+        m.start
+        for m in scene.index.get(("mark", sentence), ())
+        if m.start >= mark.end and m.has("generic", "word", "alone") and not _is_plan(m)
+    ]
+    if named:
+        starts += [g.start for g in _groups_in(scene, mark.end, mark.end + 9)]
+    for start in starts:
+        signs = _signs(scene, mark.end, start)
+        if len(signs) <= 4 and not any(k in _HARD or k in _CONDITION or k == "and" for k in signs):
+            return True
+    return False
+
+
+def _words_before(scene: Scene, mark: Mark, count: int) -> list[str]:
+    """The last words and signs before a mark in its sentence, small words left out."""
+    start = scene.segments.sentences[scene.segments.sentence_of[mark.start]].start
+    return _signs(scene, max(start, mark.start - 4 * count), mark.start)[-count:]
+
+
+def _done_already(scene: Scene, mark: Mark) -> bool:
+    """Whether a test named in a plan is told as done, or as what a treatment is to change."""
+    end = scene.segments.sentences[scene.segments.sentence_of[mark.start]].end
+    after = _signs(scene, mark.end, min(end, mark.end + 8))[:2]
+    before = _words_before(scene, mark, 3)
+    if any(k in _HARD for k in after[:1]):
+        after = []
+    if set(before) & _CONDITION - {"for", "to"}:
+        return False
+    return bool(after and set(after[:1]) & _TOLD) or bool(set(before[-2:]) & _AIM)
+
+
+_VISITS = frozenset("seen review assess examin attend consult investigat treat admit follow refer".split())
+_FUTURE = frozenset("will should shall must need needs want ask like would plan arrang request".split())
+_BEHEST = frozenset({"request", "suggestion", "advice", "instanc"})
+_PLACES = frozenset({"in", "at", "from", "by", "under", "of", "with"})
+
+
+def _visited(scene: Scene, mark: Mark) -> bool:
+    """Whether a service is where the patient was seen, or who saw or sent them."""
+    before = _words_before(scene, mark, 9)
+    near = before[-3:]
+    words = _all_words(scene, mark)
+    if "of" in near and set(near) & _BEHEST:
+        return True
+    if not set(near) & _PLACES or set(before) & _FUTURE or ("to", "be") in itertools.pairwise(words):
+        return False
+    went = bool(set(before) & {"consult", "attend"}) and "to" not in before
+    return went or bool(set(before) & _VISITS) and bool(set(words) & {"was", "were", "been", "had", "having"})
+
+
+def _all_words(scene: Scene, mark: Mark) -> list[str]:
+    """The words of the sentence up to a mark, small ones too."""
+    start = scene.segments.sentences[scene.segments.sentence_of[mark.start]].start
+    return [t.key for t in scene.tokens.tokens[max(start, mark.start - 24) : mark.start] if t.kind == "word"]
+
+
 def _plan(scene: Scene, mark: Mark, sense: Sense) -> list[Observation]:
     denial = _cue(scene, mark, "negation", before=True, reach=4)
     denial = (
@@ -250,6 +388,8 @@ def _plan(scene: Scene, mark: Mark, sense: Sense) -> list[Observation]:
     if denial is not None:
         return []
     item = scene.lexicon.items[sense.item]
+    if _visited(scene, mark) if "urgency" in item.context else _done_already(scene, mark):
+        return []
     context: dict[str, str | int] = dict(sense.context)
     spans = [(mark.start, mark.end)]
     why = [f"{scene.tokens.words(mark.start, mark.end)!r} is planned ({sense.source})"]
@@ -298,6 +438,11 @@ def _urgency(scene: Scene, mark: Mark) -> tuple[Mark, str | int] | None:
         for m in scene.index.get(("mark", sentence), ())
         if m is not mark and any("urgency" in scene.lexicon.items[s.item].context for s in m.of("alone") if s.item)
     ]
+    services += [
+        c
+        for c in scene.index.get(("cue", sentence), ())
+        if c is not mark and any(s.data == "request" for s in c.senses)
+    ]
     for context in scene.index.get(("context", sentence), ()):
         values_ = [v for s in context.of("context") for k, v in s.context if k == "urgency"]
         if not values_:
@@ -333,11 +478,25 @@ def _review(scene: Scene, mark: Mark, sense: Sense, mode: str) -> list[Observati
             if reading is not None:
                 best = (i - mark.end, reading)
                 break
-    if best is None or _cue(scene, mark, "negation", before=True, reach=2) is not None:
+    if best is None or _cue(scene, mark, "negation", before=True, reach=2) is not None or _by_service(scene, mark):
         return []
     low, high = min(mark.start, best[1].start), max(mark.end, best[1].end)
     why = [f"{tokens.words(low, high)!r} is the next visit ({sense.source})"]
     return [Observation(item.key, None, best[1].value, {}, [(low, high)], [], why, mark.start, many=True)]
+
+
+_SERVICE_VERBS = frozenset({"to", "will", "can", "should", "would", "must", "shall", "team", "clinic"})
+
+
+def _by_service(scene: Scene, mark: Mark) -> bool:
+    """ "ENT to see you within two weeks": the service sees the patient, no visit here is meant."""
+    for other in scene.index.get(("mark", scene.segments.sentence_of[mark.start]), ()):
+        if not 0 <= mark.start - other.end <= 6:
+            continue
+        if any(s.item and "urgency" in scene.lexicon.items[s.item].context for s in other.of("alone")):
+            signs = _signs(scene, other.end, mark.start)
+            return bool(signs) and all(s in _SERVICE_VERBS for s in signs)
+    return False
 
 
 def _groups_in(scene: Scene, start: int, end: int) -> list[Group]:

@@ -11,8 +11,12 @@ from dictate.numbers import Group
 from dictate.segments import Segments
 
 _REACH = 26  # tokens a correction looks back over
-_WEAK = frozenset({"no", "wait", "not that"})
-_PLAIN_END = frozenset({".", "?", "!", ";", "\n"})
+_EVERYDAY = frozenset({"check", "make", "redo", "call", "let", "change"})
+_SUBJECTS = frozenset(
+    "i we he she they you it did do does doe will would can could to and always then also must should please".split()
+)
+# Circumstances that hold until changed: a corrected value keeps those told with the wrong one.
+_LASTING = frozenset({"light", "correction", "viewing", "fork", "method"})
 
 
 def _kind(mark: Mark) -> str:
@@ -37,12 +41,22 @@ def strike(tokens: Tokens, marks: list[Mark], groups: list[Group], cues: list[Ma
     events.sort(key=lambda e: (e[0], e[1]))
     struck: set[int] = set()
     for cue in cues:
-        if not any(s.data == "strike" for s in cue.of("correction")):
+        if not any(s.data == "strike" for s in cue.of("correction")) or _plain_words(tokens, cue):
             continue
         _strike_one(tokens, events, cue, segments, struck)
     for cue in _bare_no(tokens, events):
+        if cue.start in struck:
+            continue
         _strike_one(tokens, events, cue, segments, struck)
     return struck
+
+
+def _plain_words(tokens: Tokens, cue: Mark) -> bool:
+    """ "I did check that twice": words of a correction in the middle of a clause are none."""
+    if tokens[cue.start].key not in _EVERYDAY:
+        return False
+    before = _real(tokens, cue.start, -1)
+    return before >= 0 and tokens[before].kind == "word" and tokens[before].key in _SUBJECTS
 
 
 def _bare_no(tokens: Tokens, events: list[tuple[int, int, str, Mark | None]]) -> list[Mark]:
@@ -50,6 +64,8 @@ def _bare_no(tokens: Tokens, events: list[tuple[int, int, str, Mark | None]]) ->
     out = []
     ends = {e[1] for e in events if e[2] == "number"}
     starts = {e[0] for e in events if e[2] == "number"}
+    events_at = {e[0]: e for e in events if e[2] == "context"}
+    ends_at = {e[1]: e for e in events if e[2] == "context"}
     for i, token in enumerate(tokens.tokens):
         if token.key != "no" or i == 0:
             continue
@@ -61,9 +77,32 @@ def _bare_no(tokens: Tokens, events: list[tuple[int, int, str, Mark | None]]) ->
             and tokens[after].key in (",", "-")
         ):
             out.append(Mark(i, after + 1, ()))
-        elif before + 1 in ends and after in starts:
+        elif (
+            after in starts
+            and (before + 1 in ends or _unit_behind(tokens, before, ends))
+            or _retold(events_at, ends_at, before + 1, after)
+        ):
             out.append(Mark(i, i + 1, ()))
     return out
+
+
+def _unit_behind(tokens: Tokens, i: int, ends: set[int]) -> bool:
+    """ "six weeks no four weeks": a word right behind the number that is taken back."""
+    return tokens[i].kind == "word" and (_real(tokens, i, -1) + 1) in ends
+
+
+def _retold(
+    starting: dict[int, tuple[int, int, str, Mark | None]],
+    ending: dict[int, tuple[int, int, str, Mark | None]],
+    before: int,
+    after: int,
+) -> bool:
+    """Two circumstances of one kind around a "no" ("soon no urgently")."""
+    one, two = ending.get(before), starting.get(after)
+    if one is None or two is None or one[3] is None or two[3] is None:
+        return False
+    keys = [{k for s in m.of("context") for k, _ in s.context} for m in (one[3], two[3])]
+    return one[2] == two[2] == "context" and bool(keys[0] & keys[1])
 
 
 def _real(tokens: Tokens, i: int, step: int) -> int:
@@ -99,7 +138,8 @@ def _strike_one(
             if match is not None:
                 break
     if match is not None:
-        struck.update(range(match[0], cue.end))
+        kept = _lasting(near, match, cue, tokens)
+        struck.update(i for i in range(match[0], _comma_after(tokens, cue.end)) if i not in kept)
         return
     if drop and (not following or segments.sentence_of[following[0][0]] != sentence):
         chunk = segments.chunk_of[earlier[-1][0]]
@@ -108,6 +148,32 @@ def _strike_one(
         return
     if said & {"sorry", "mean", "correction", "scratch", "wait", "delete"}:
         struck.update(range(cue.start, cue.end))
+
+
+def _comma_after(tokens: Tokens, end: int) -> int:
+    """The end of a correction with the comma that sets it off from what is right."""
+    at = _real(tokens, end - 1, 1)
+    return at + 1 if at < len(tokens) and tokens[at].key == "," else end
+
+
+def _lasting(
+    near: list[tuple[int, int, str, Mark | None]],
+    match: tuple[int, int, str, Mark | None],
+    cue: Mark,
+    tokens: Tokens,
+) -> set[int]:
+    """Tokens of circumstances told with a wrong number, where the right one has none of its own."""
+    if match[2] != "number":
+        return set()
+    told = [(e, _circumstances(e[3])) for e in near if e[3] is not None and e[3].has("context")]
+    again = {key for e, keys in told if e[0] >= cue.end for key in keys}
+    return {i for e, keys in told if match[1] <= e[0] < cue.start and keys and not keys & again for i in range(*e[:2])}
+
+
+def _circumstances(mark: Mark | None) -> set[str]:
+    if mark is None:
+        return set()
+    return {key for s in mark.of("context") for key, _ in s.context if key in _LASTING}
 
 
 def _same_kind(

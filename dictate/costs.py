@@ -25,6 +25,7 @@ COST = {
     "prepositional": 0.5,  # "... on the right": belongs to what stands before it
     "topic": 0.3,
     "sibling": 0.6,
+    "other_detail": 0.5,  # a word of another muscle than the one just named
     "strange_word": 0.45,  # a word the lexicon lacks, in a sentence that names no test
     "unbound": 6.0,
 }

@@ -219,6 +219,16 @@ class Lexicon:
         """The item of that key; KeyError if there is none."""
         return self.items[key]
 
+    def vocabulary(self) -> frozenset[str]:
+        """Every word of a phrase or a cue, by its key."""
+        known = self.cache.get("vocabulary")
+        if known is None:
+            known = self.cache["vocabulary"] = frozenset(
+                word for table in (self.phrases, self.cues) for phrase in table for word in phrase
+            )
+        words: frozenset[str] = known
+        return words
+
 
 def variants(phrase: str) -> Iterator[str]:
     """All plain phrases that a lexicon phrase stands for.

@@ -110,7 +110,7 @@ def _trade_words(tokens: Tokens, lexicon: Lexicon) -> tuple[list[str], list[tupl
     while i < size:
         token = tokens[i]
         if token.kind == "word" and len(token.text) == 1:
-            joined = _letters(tokens, i, lexicon.abbreviations)
+            joined = _letters(tokens, i, lexicon.abbreviations) if _one_letter(tokens, i) else []
             if joined:
                 for word, start, end in joined:
                     words.append(word)
@@ -129,11 +129,19 @@ def _trade_words(tokens: Tokens, lexicon: Lexicon) -> tuple[list[str], list[tupl
     return words, places
 
 
+def _one_letter(tokens: Tokens, i: int) -> bool:
+    """A letter by itself; one with a number joined to it ("V2") is none."""
+    if tokens[i].kind != "word" or len(tokens[i].text) != 1:
+        return False
+    joined = i + 1 < len(tokens) and tokens[i + 1].kind == "number" and tokens[i + 1].start == tokens[i].end
+    return not joined
+
+
 def _letters(tokens: Tokens, i: int, abbreviations: frozenset[str]) -> list[tuple[str, int, int]]:
     """Letters told one by one ("o c t", "R.A.P.D.") as the known abbreviations they spell."""
     letters: list[tuple[str, int, int]] = []
     at = i
-    while at < len(tokens) and tokens[at].kind == "word" and len(tokens[at].text) == 1 and len(letters) < 24:
+    while at < len(tokens) and _one_letter(tokens, at) and len(letters) < 24:
         end = at + 1
         if (
             end + 1 < len(tokens)
@@ -221,7 +229,42 @@ def match(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:
         marks.sort(key=lambda m: m.start)
         return marks
 
-    return choose(found, set())
+    return _shared_first(tokens, lexicon, choose(found, set()))
+
+
+def _shared_first(tokens: Tokens, lexicon: Lexicon, marks: list[Mark]) -> list[Mark]:
+    """ "Facial sensation and power": the second name shares the first word of the one before it."""
+    by_start = {m.start: m for m in marks}
+    taken = {i for m in marks for i in range(m.start, m.end)}
+    out: list[Mark] = []
+    opened: set[int] = set()
+    for mark in marks:
+        if mark.start in opened:
+            continue
+        out.append(mark)
+        at = _next_word(tokens, mark.end)
+        if mark.end - mark.start < 2 or not mark.has("name") or at >= len(tokens) or tokens[at].key not in ("and", "&"):
+            continue
+        second = _next_word(tokens, at + 1)
+        if second >= len(tokens) or tokens[second].kind != "word":
+            continue
+        over = by_start.get(second)
+        if second in taken and (over is None or not over.inner):
+            continue
+        phrase = (tokens[mark.start].key, tokens[second].key)
+        senses = tuple(s for s in lexicon.phrases.get(phrase, ()) if s.role in ("name", "topic") and not s.cased)
+        if senses:
+            out.append(Mark(second, second + 1, senses, is_plural(tokens[second].text)))
+            if over is not None:
+                opened.add(over.start)
+                out += [m for m in over.inner if m.start > second]
+    return out
+
+
+def _next_word(tokens: Tokens, i: int) -> int:
+    while i < len(tokens) and (tokens[i].kind == "space" or tokens[i].skipped):
+        i += 1
+    return i
 
 
 def open_up(marks: list[Mark], sentence_of: list[int]) -> list[Mark]:
@@ -293,7 +336,22 @@ def reconcile(trade: list[Mark], cues: list[Mark]) -> tuple[list[Mark], list[Mar
     return kept_trade, kept_cues
 
 
+def _over_full_stop(tokens: Tokens, first: int, last: int) -> bool:
+    """Whether a stretch runs over the end of a sentence ("down R. V2 normal")."""
+    return any(
+        tokens[i].key == "."
+        and not tokens[i].spoken
+        and tokens[i + 1].start > tokens[i].end
+        and tokens[i + 1].text[:1].isupper()
+        and i + 2 < len(tokens)
+        and tokens[i + 2].key != "."
+        for i in range(first, last - 1)
+    )
+
+
 def _mark(tokens: Tokens, lexicon: Lexicon, phrase: _Phrase, first: int, last: int) -> Mark | None:
+    if last - first > 2 and _over_full_stop(tokens, first, last):
+        return None
     text = tokens.words(first, last)
     plural = is_plural(tokens[last - 1].text)
     senses = tuple(s for s in lexicon.phrases.get(phrase, ()) if _fits_case(s, text, tokens))

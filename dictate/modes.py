@@ -38,6 +38,10 @@ _STARTERS = frozenset(
 )
 
 
+# Cues whose own words ("cannot be denied", "could not be said to be") tell of no history.
+_HOLD_SAYING = ("doubled", "suspected", "suspected_after", "negation")
+
+
 @dataclass
 class Modes:
     """For each token its mode, and the cue that set it (token index) or -1."""
@@ -76,11 +80,12 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
     doubled = {
         i
         for m in marks
-        if any(s.data in ("doubled", "suspected", "suspected_after") for s in m.of("cue")) and m.end - m.start > 1
+        if any(s.data in _HOLD_SAYING for s in m.of("cue")) and m.end - m.start > 1
         for i in range(m.start, m.end)
     }
+    opening = {m.start for m in marks if m.has("cue")}
     for cue in cues:
-        if cue.start in doubled and cue.end - 1 in doubled:
+        if cue.start in doubled and (cue.end - 1 in doubled or cue.start not in opening):
             continue
         number = segments.sentence_of[cue.start]
         wanted = {k for s in cue.of("mode") for k in s.also}
@@ -98,6 +103,7 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
     section = "finding"
     section_cue = -1
     concluded = False
+    ever = False  # whether anything has been concluded yet
     for n, sentence in enumerate(segments.sentences):
         if section == "history" and _history_ends(tokens, sentence, content[n], segments, section_cue):
             section, section_cue = "finding", -1
@@ -116,7 +122,11 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
                 section, section_cue = value, place
             at = place
         _sentence_cues(tokens, sentence, by_sentence[n], content[n], mode, source)
+        if section == "finding" and _listed_plan(tokens, sentence, content[n], mode, ever):
+            for i in range(sentence.start, sentence.end):
+                mode[i] = "plan" if mode[i] in ("finding", "impression") else mode[i]
         first = _conclusion(content[n], mode, tokens) if section == "finding" else None
+        ever = ever or first is not None or section == "impression"
         if concluded and section == "finding" or first is not None:
             begin = sentence.start if first is None else first
             concluded = True
@@ -124,6 +134,33 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
                 if mode[i] == "finding":
                     mode[i] = "impression"
     return Modes(mode, source)
+
+
+_PAST = frozenset(
+    """was were had showed shown show reveal done normal last ago previous prior report year month yesterday
+    before earlier outside""".split()
+)
+_COMING = frozenset({"tomorrow", "tonight", "next", "if", "within", "pleas", "urgent", "urgently", "soon", "week"})
+
+
+def _listed_plan(tokens: Tokens, sentence: Sentence, marks: list[Mark], mode: list[str], ever: bool) -> bool:
+    """A sentence that opens with what is only ever planned, and tells nothing of it: a list of
+    things to do under no heading ("MRI brain to be sure.", "Orthoptist within two weeks.")."""
+    content = [m for m in marks if not m.has("cue", "context", "unit")]
+    if not content or not _only_plan(content[0]) or sentence.run_on:
+        return False
+    lead = [t for t in tokens.tokens[sentence.start : content[0].start] if t.kind not in ("space", "break", "punct")]
+    if sum(not t.skipped for t in lead) > 1:
+        return False
+    words = {t.key for t in tokens.tokens[sentence.start : sentence.end] if t.kind == "word"}
+    told = any(m.has("generic", "word", "complete") or m.has("name") and not _only_plan(m) for m in content)
+    return not told and not words & _PAST and (ever or bool(words & _COMING))
+
+
+def _only_plan(mark: Mark) -> bool:
+    """A test or service that is no part of the examination itself ("MRI", "ENT")."""
+    kinds = {s.data for s in mark.of("alone")}
+    return "plan" in kinds and kinds <= {"plan"} and not mark.has("name", "topic", "word", "complete", "generic")
 
 
 _DENIALS = frozenset({"no", "not", "nothing", "without", "against", "nor"})
@@ -197,6 +234,24 @@ def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark
         if token.kind == "word" and token.key in ("but", "however", "though", "although") and i > start:
             return i
     return limit
+
+
+def _aside(tokens: Tokens, cue: int, sentence: Sentence, marks: list[Mark]) -> tuple[int, int]:
+    """Where "..., though he says ..." or a bracket around a cue begins and ends, else the
+    sentence: the finding before an aside stays one."""
+    for i in range(cue, sentence.start, -1):
+        if tokens[i].key == ")":
+            break
+        if tokens[i].key == "(":
+            close = next((j for j in range(cue, sentence.end) if tokens[j].key == ")"), sentence.end)
+            return i, close
+    for i in range(cue, sentence.start, -1):
+        if tokens[i].key in ("though", "although", "but") and tokens[i].kind == "word":
+            before = [m for m in marks if m.end <= i]
+            if any(m.has("alone", "word", "generic", "complete") for m in before):
+                return i, sentence.end
+            break
+    return sentence.start, sentence.end
 
 
 def _clause_start(tokens: Tokens, i: int, sentence: Sentence) -> int:
@@ -273,7 +328,7 @@ def _sentence_cues(
                     if sentence.run_on:
                         put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
                     else:
-                        put(sentence.start, sentence.end, value, cue.start)
+                        put(*_aside(tokens, cue.start, sentence, marks), value, cue.start)
                 else:
                     put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
     if (

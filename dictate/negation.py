@@ -13,7 +13,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from dictate.binding import unmarked
+from dictate.lexicon import Sense
 from dictate.marks import Mark
+from dictate.note import Tokens
 from dictate.offers import Bound, Scene
 
 _LIST = frozenset({"or", "nor", "and", ",", "/", "&", "+"})
@@ -24,6 +26,66 @@ _BACK = 5  # words between a value and a negation that follows it
 _MEMBER = 4  # words and signs between two members of a list
 _OR_MEMBER = 8  # the same inside a list that ends in "or"
 _SEEN = frozenset({"present", "positive"})
+_SAYING = 8  # words and signs between "it cannot be said that" and the denial it takes back
+_TAKEN_BACK = 3  # words between a negation and the word of denial that it denies ("by no means free of")
+_PLAIN_NO = frozenset({"no", "nil", "none", "nothing", "neither", "nor", "zero"})
+_STOPS = frozenset({",", "and", "or", "but", "nor"})
+
+
+def take_back(tokens: Tokens, marks: list[Mark], sentence_of: list[int]) -> list[Mark]:
+    """The marks, with each denial that is itself denied made no denial ("not without", "cannot
+    be said that ... is not", "no doubt that"): neither of the two reaches a value then."""
+    out = list(marks)
+    for at, cue in enumerate(marks):
+        if not _denies(out[at]):
+            continue
+        holds = tokens[cue.end - 1].key in ("that", "to")
+        for later in range(at + 1, min(at + 7, len(marks))):
+            other = out[later]
+            if other.start < cue.end:
+                continue
+            gap = [t.key for t in tokens.tokens[cue.end : other.start] if t.kind != "space" and not t.skipped]
+            if sentence_of[other.start] != sentence_of[cue.start] or any(k in _HARD or k in _STOPS for k in gap):
+                break
+            if _taken_back(tokens, other, gap, holds):
+                out[at], out[later] = _doubled(cue), _doubled(other)
+                break
+            spoken_of = other.has("name", "topic", "side") or {s.data for s in other.of("alone")} & {
+                "plan",
+                "impression",
+            }
+            if other.has("cue") or _within_cue(out, later) or holds and spoken_of:
+                continue
+            break
+    return out
+
+
+def _within_cue(marks: list[Mark], at: int) -> bool:
+    """Whether a mark stands inside a cue that is told right behind it ("free" in "free of")."""
+    return any(m.has("cue") and m.start <= marks[at].start < m.end for m in marks[at + 1 : at + 3])
+
+
+def _kinds(mark: Mark) -> set[str]:
+    return {s.data for s in mark.of("cue")}
+
+
+def _denies(mark: Mark) -> bool:
+    return "negation" in _kinds(mark) and not mark.has("alone", "word", "generic", "complete")
+
+
+def _taken_back(tokens: Tokens, other: Mark, gap: list[str], holds: bool) -> bool:
+    """Whether a denial before this mark, with these words between, denies it."""
+    kinds = _kinds(other)
+    if "negation" in kinds and holds:
+        return len(gap) <= _SAYING
+    if "denial" in kinds:
+        return len(gap) <= _TAKEN_BACK
+    return "negation" in kinds and len(gap) <= _TAKEN_BACK and tokens[other.start].key not in _PLAIN_NO
+
+
+def _doubled(mark: Mark) -> Mark:
+    kept = tuple(s for s in mark.senses if s.role != "cue")
+    return Mark(mark.start, mark.end, (*kept, Sense("cue", "cues.toml#doubled", data="doubled")))
 
 
 @dataclass

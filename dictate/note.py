@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, field
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,3 +67,10 @@ class Tokens:
         if start >= end:
             return ""
         return self.note.text[self.tokens[start].start : self.tokens[end - 1].end]
+
+    def without(self, places: Collection[int]) -> Tokens:
+        """The tokens with some of them blank: they keep their place and say nothing."""
+        blank = tuple(
+            replace(t, text=" ", key="", kind="space", spoken="") if t.i in places else t for t in self.tokens
+        )
+        return replace(self, tokens=blank)

@@ -121,5 +121,6 @@ class Scene:
     distances: dict[int, str] = field(default_factory=dict)  # atom start -> "1 m"
     labels: set[int] = field(default_factory=set)  # starts of findings that head their line
     answered: dict[int, tuple[bool, Mark]] = field(default_factory=dict)  # atom start -> (yes, answer)
-    same: list[tuple[Mark, str]] = field(default_factory=list)  # "same on the left"
+    same: list[tuple[Mark, str, tuple[Head, ...]]] = field(default_factory=list)  # "same on the left", of these names
+    retractions: list[Mark] = field(default_factory=list)  # words that take back what was said
     told: dict[int, tuple[str, Group]] = field(default_factory=dict)  # numbers that are circumstances

@@ -19,6 +19,7 @@ from dictate import (
     derive,
     matching,
     modes,
+    negation,
     nerves,
     numbers,
     remainder,
@@ -74,6 +75,7 @@ def read_marks(reading: Reading) -> None:
     trade = matching.open_up(matching.match(tokens, reading.lexicon), reading.segments.sentence_of)
     trade, every = matching.reconcile(trade, matching.match_cues(tokens, reading.lexicon))
     content = sorted([*trade, *(m for m in every if m.has("cue"))], key=lambda m: (m.start, m.end))
+    content = negation.take_back(tokens, content, reading.segments.sentence_of)
     reading.cues = [m for m in every if m.has("mode", "correction")]
     timed = frozenset(i for start, end, _ in reading.marks.times for i in range(start, end))
     groups = numbers.read_groups(tokens, timed)
@@ -82,7 +84,10 @@ def read_marks(reading: Reading) -> None:
 
 def mend_misheard(reading: Reading) -> None:
     """3b. What exact matching left over, read by sound and spelling."""
-    reading.marks.marks = repair.mend(reading.tokens, reading.lexicon, reading.marks, reading.cues)
+    marks = repair.mend(reading.tokens, reading.lexicon, reading.marks, reading.cues)
+    heard = {i for m in marks if m.heard and m.end - m.start > 1 for i in range(m.start, m.end)}
+    reading.cues = [c for c in reading.cues if not heard.issuperset(range(c.start, c.end))]
+    reading.marks.marks = marks
 
 
 def strike_corrections(reading: Reading) -> None:
@@ -94,6 +99,7 @@ def strike_corrections(reading: Reading) -> None:
         timed = {i for start, end, _ in reading.marks.times for i in range(start, end)}
         reading.marks.marks = [m for m in reading.marks.marks if m.start not in struck]
         reading.marks.groups = numbers.read_groups(reading.tokens, frozenset(struck | timed))
+        reading.tokens = reading.tokens.without(struck)
 
 
 def read_modes(reading: Reading) -> None:
@@ -141,6 +147,7 @@ def read_undone(reading: Reading) -> None:
 def build_scene(reading: Reading) -> None:
     """5. Names, sides, values and circumstances on offer."""
     reading.scene = scene.build(reading.tokens, reading.lexicon, reading.marks, reading.segments, reading.modes)
+    reading.scene.retractions = [m for m in reading.cues if any(s.data == "strike" for s in m.of("correction"))]
 
 
 def bind(reading: Reading) -> None:
@@ -175,7 +182,7 @@ def check(reading: Reading) -> None:
         reading.observations, [m for m in reading.cues if m.has("correction")], reading.tokens, reading.segments
     )
     checks.check_ranges(reading.observations, reading.lexicon)
-    reading.observations = checks.settle(reading.observations, reading.lexicon)
+    reading.observations = checks.settle(reading.observations, reading.lexicon, reading.segments)
     entries = assemble.entries_of(reading.tokens, reading.lexicon, reading.observations)
     for number, (_, ids) in enumerate(derive.computed_conflicts(tuple(entries))):
         for entry_id in ids:

@@ -9,25 +9,24 @@ A stretch may be a whole term ("nigh stag mus") or one word of a phrase whose ot
 letters, of how rare the words heard and the word read are in English, and of whether the subject is named nearby.
 The weights were fitted (logistic regression) to candidates from recognised speech against candidates from notes
 without recogniser errors. A note in which other terms are surely misheard needs less odds for the next.
-The English words come from the frequency list of the package `wordninja`.
+How common a word is in English comes from `english`.
 """
 
 from __future__ import annotations
 
-import gzip
 import math
 import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from importlib import metadata
 from itertools import pairwise
 from typing import NamedTuple
 
 from rapidfuzz import process
 from rapidfuzz.distance import OSA, Levenshtein
 
+from dictate import english
 from dictate.lexicon import Lexicon, Sense
 from dictate.marks import Mark, Marks
 from dictate.note import Token, Tokens
@@ -36,11 +35,9 @@ from dictate.wording import is_plural, key, plain
 _Phrase = tuple[str, ...]
 _What = frozenset[tuple[str, str, str]]
 
-_ENGLISH_WORDS = 60_000  # beyond this rank the frequency list holds misspellings too
 _NAME = 5_000  # from this rank a word may mark a term of several words
-_UNKNOWN = 1_000_000  # the rank of what the list lacks
-_TARGETS = frozenset({"name", "alone", "word", "topic"})
-_NOT_TARGETS = frozenset({"generic", "side", "unit", "direction", "context", "complete"})
+_TARGETS = frozenset({"name", "alone", "word", "topic", "context"})
+_NOT_TARGETS = frozenset({"generic", "side", "unit", "direction", "complete"})
 _PLAIN = frozenset({"generic", "side", "unit"})
 # What it costs to read a word that was matched by itself as part of a longer misheard term.
 _PRICE = {"generic": 0.1, "unit": 0.1, "mask": 0.1, "hint": 0.1, "context": 0.2, "cue": 1.0}
@@ -63,12 +60,13 @@ _KEYS = {  # a letter -> those beside it on a keyboard
     for i, letter in enumerate(row)
 }
 _VOWEL_LETTERS = frozenset("aeiouy")
-_WEAKEST, _SURE = -1.5, 2.0  # odds below which a reading is dropped, and above which the term is surely misheard
+_WEAKEST, _SURE = -1.5, 1.6  # odds below which a reading is dropped, and above which the term is surely misheard
 _AHEAD_BY = 0.15  # odds by which a reading must be ahead of one that speaks of something else
 _TOO_WEAK = 4.3  # likeness that no circumstance makes up for
-_NEED = (-0.3, -0.6, -0.9, -1.2)  # least odds of a repair, by the number of terms surely misheard in the note
+_NEED = (0.3, -0.5, -0.8, -1.1)  # least odds of a repair, by the number of terms surely misheard in the note
 _LONGEST = 30  # letters beyond which a word is left alone
 _LONG = 9  # letters from which a generic word ("symmetrical") is told by its sound
+_CIRCUMSTANCE = 7  # letters from which a circumstance ("unaided") is told by its sound
 _WINDOW = 5  # most words, small ones included, that one term is looked for in
 _GAP = 4  # most words that stand for one word of a phrase
 
@@ -174,29 +172,6 @@ def _form(words: tuple[str, ...]) -> _Form:
     return _Form(heard, skeleton(heard), heard.translate(_SHAPE), "".join(words))
 
 
-# -- English
-
-
-@lru_cache(maxsize=1)
-def _english() -> dict[str, int]:
-    """Everyday English words -> rank by frequency, 0 the most frequent."""
-    path = metadata.distribution("wordninja").locate_file("wordninja/wordninja_words.txt.gz")
-    with gzip.open(str(path), "rt", encoding="utf-8") as lines:
-        return {word: rank for rank, word in enumerate(lines.read().split())}
-
-
-@lru_cache(maxsize=65536)
-def _rank(word: str) -> int:
-    """How common a word is, 0 the commonest; _UNKNOWN if it is no English word."""
-    english = _english()
-    rank = english.get(word)
-    if rank is None and len(word) > 4:
-        for end, into in (("s", ""), ("ed", ""), ("ed", "e"), ("ing", ""), ("ing", "e"), ("ly", ""), ("er", "")):
-            if word.endswith(end) and (rank := english.get(word[: -len(end)] + into)) is not None:
-                break
-    return _UNKNOWN if rank is None else rank
-
-
 # -- what the lexicon offers
 
 
@@ -224,7 +199,8 @@ class _Index:
     bones: dict[str, list[_Term]] = field(default_factory=dict)
     gaps: dict[_Phrase, dict[_Phrase, list[tuple[str, _Phrase]]]] = field(default_factory=dict)
     deletions: dict[str, set[str]] = field(default_factory=dict)
-    alike: dict[tuple[bool, _Phrase], list[tuple[float, _Term]]] = field(default_factory=dict)
+    spoken: dict[str, tuple[list[str], list[_Term]]] = field(default_factory=dict)
+    alike: dict[tuple[bool, frozenset[str], _Phrase], list[tuple[float, _Term]]] = field(default_factory=dict)
     slips: dict[tuple[str, str], set[str]] = field(default_factory=dict)
     subjects: dict[_Phrase | tuple[int, ...], frozenset[str]] = field(default_factory=dict)
 
@@ -235,6 +211,10 @@ class _Index:
             terms = [t for t in self.edges.get(edge, ()) if 0.7 * size <= len(t.form.heard) <= size / 0.7]
             known = self.pools[edge, size] = ([t.form.heard for t in terms], terms)
         return known
+
+    def of_topic(self, topic: str) -> tuple[list[str], list[_Term]]:
+        """The terms that speak of a topic or group, and their sounds."""
+        return self.spoken.get(topic, ([], []))
 
     def topics(self, phrase: _Phrase) -> frozenset[str]:
         """The subjects of a phrase: its topics and the groups that these belong to."""
@@ -282,12 +262,14 @@ def _usable(phrase: _Phrase, senses: Sequence[Sense]) -> bool:
     roles = {s.role for s in senses}
     if len(phrase) == 1 and len(phrase[0]) >= _LONG:
         roles = {"word" if role == "generic" else role for role in roles}
+    if "context" in roles and not roles & {"name", "topic"} and (len(phrase) > 1 or len(phrase[0]) < _CIRCUMSTANCE):
+        return False
     return bool(roles & _TARGETS) and not roles & _NOT_TARGETS and not all(s.cased for s in senses)
 
 
 @lru_cache(maxsize=65536)
 def _stem_rank(word: str) -> int:
-    return min(_rank(word), _rank(word + "e"))
+    return min(english.rank(word), english.rank(word + "e"))
 
 
 def _index(lexicon: Lexicon) -> _Index:
@@ -300,7 +282,7 @@ def _index(lexicon: Lexicon) -> _Index:
 
 def _build(lexicon: Lexicon) -> _Index:
     phrases = lexicon.phrases
-    vocabulary = frozenset(w for table in (phrases, lexicon.cues) for p in table for w in p)
+    vocabulary = lexicon.vocabulary()
     single = {p[0] for p in phrases if len(p) == 1}
     trivial = {w for w in single if any(s.role in _PLAIN for s in phrases[(w,)])}
     trivial |= {p[0] for p in lexicon.cues if len(p) == 1} | _NUMBERS
@@ -317,7 +299,9 @@ def _build(lexicon: Lexicon) -> _Index:
                 if len(word) > 2 and any(len(w) > 3 and w in index.targets for w in beside):
                     index.gaps.setdefault(phrase[:i], {}).setdefault(phrase[i + 1 :], []).append((word, phrase))
         letters = "".join(phrase)
-        if size > 3 or len(letters) < 5 or not letters.isalpha():
+        named = any(s.role in ("name", "topic") for s in senses)
+        least = 4 if size == 1 and named and english.rank(letters) > _COMMON else 5
+        if size > 3 or len(letters) < least or not letters.isalpha():
             continue
         # A term of several words is looked for as a whole if one of them is a name that never stands alone.
         if (
@@ -329,6 +313,10 @@ def _build(lexicon: Lexicon) -> _Index:
             term = _Term(phrase, _form(phrase), _topics(senses, lexicon), min(map(_stem_rank, phrase)), usable)
             for edge in _edges(term.form.bones):
                 index.edges.setdefault(edge, []).append(term)
+            for topic in sorted(term.topics):
+                names, terms = index.spoken.setdefault(topic, ([], []))
+                names.append(term.form.heard)
+                terms.append(term)
             for bones in {term.form.bones, *_without_one(term.form.bones)}:
                 index.bones.setdefault(bones, []).append(term)
     for word in index.words:
@@ -403,6 +391,7 @@ _LETTER_NAMES = {
     "eh": "a",
 }
 _ARTICLES = frozenset({"the", "an", "his", "her", "its", "their"})
+_QUOTES = frozenset('"“”«»')
 _JOINED = frozenset({"s", "ve", "t", "re", "ll", "d", "m"})
 
 
@@ -419,7 +408,8 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
     titled = False
     while i < size:
         token = every[i]
-        if token.kind == "space" or token.skipped and token.kind == "punct" or token.spoken == "skip":
+        quoted = token.text in _QUOTES
+        if not quoted and (token.kind == "space" or token.skipped and token.kind == "punct" or token.spoken == "skip"):
             i += 1
             continue
         end = i + 1
@@ -436,7 +426,8 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
         price = 0.0
         if mark is not None:
             state = _HELD
-            if mark.end - mark.start == 1 and len(text) <= 6 and not mark.heard and not mark.has("side", "complete"):
+            short = len(text) <= (10 if mark.has("context") else 6)
+            if mark.end - mark.start == 1 and short and not mark.heard and not mark.has("side", "complete"):
                 state = _SOFT
                 price = max(_PRICE.get(s.role, _PRICE_TRADE) for s in mark.senses)
         elif token.skipped:
@@ -445,9 +436,9 @@ def _words(tokens: Tokens, marks: Sequence[Mark], taken: frozenset[int], vocabul
             state = _STOP
         else:
             state = _FREE
-        rank = _rank(text) if state == _FREE else 0
-        if rank > _ENGLISH_WORDS and token.key in vocabulary:
-            rank = _ENGLISH_WORDS
+        rank = english.rank(text) if state == _FREE else 0
+        if rank > english.WORDS and token.key in vocabulary:
+            rank = english.WORDS
         out.append(_Word(i, end, token.key, text, state, rank, price))
         titled = text in _TITLES
         i = end
@@ -462,14 +453,15 @@ class _Near:
         self.places = [place for place, _ in told]
         self.topics = [topics for _, topics in told]
 
-    def at(self, start: int, end: int) -> frozenset[str]:
-        """Topics within reach of tokens `start` up to `end`: further back than ahead."""
-        low = bisect_left(self.places, start - _BACK)
-        high = bisect_right(self.places, end + _AHEAD)
+    def at(self, start: int, end: int, back: int = 40, ahead: int = 20) -> frozenset[str]:
+        """Topics within reach of tokens `start` up to `end`; blanks between words are no tokens."""
+        low = bisect_left(self.places, start - back)
+        high = bisect_right(self.places, end + ahead)
         return frozenset().union(*self.topics[low:high])
 
 
-_BACK, _AHEAD = 40, 20  # tokens, blanks between words not counted
+_CLOSE = 10  # tokens that a subject may be away from a word that says something of it
+_TIES = frozenset("and or nor with but on in at to of for than has had shows shown see saw seen there no any".split())
 
 
 def _one_edit(word: str, index: _Index) -> set[str]:
@@ -481,13 +473,13 @@ def _one_edit(word: str, index: _Index) -> set[str]:
 
 def _near_english(word: str, vocabulary: frozenset[str]) -> bool:
     """Whether an everyday word that the lexicon does not hold is one letter away."""
-    english = _english()
+    known = english.words()
     alphabet = "abcdefghijklmnopqrstuvwxyz"
     for i in range(len(word) + 1):
         head, tail = word[:i], word[i:]
         forms = [head + tail[1:], head + tail[1:2] + tail[:1] + tail[2:]]
         forms += [head + c + rest for c in alphabet for rest in (tail, tail[1:])]
-        if any(english.get(f, _ENGLISH_WORDS) < _COMMON and key(f) not in vocabulary for f in forms):
+        if any(known.get(f, english.WORDS) < _COMMON and key(f) not in vocabulary for f in forms):
             return True
     return False
 
@@ -536,7 +528,7 @@ def _slips(word: _Word, index: _Index) -> set[str]:
             for near in _one_edit(form, index)
             if len(near) >= 4 and not word.text.startswith(near) and _is_slip(form, near, index.words)
         }
-        if word.rank < _ENGLISH_WORDS:
+        if word.rank < english.WORDS:
             known = {near for near in known if _doubled(word.text, near)}
         elif known and _near_english(word.text, index.vocabulary):
             known = set()
@@ -547,9 +539,11 @@ def _slips(word: _Word, index: _Index) -> set[str]:
 
 
 def _derived(word: str, other: str) -> bool:
-    """Whether two words differ in their ending only ("fluorescence", "fluorescein")."""
-    shared = next((i for i, (a, b) in enumerate(zip(word, other, strict=False)) if a != b), min(len(word), len(other)))
-    return shared >= 4 and shared >= 0.7 * min(len(word), len(other))
+    """Whether two words differ in their ending or beginning only ("fluorescence", "reattachment")."""
+    short = min(len(word), len(other))
+    shared = next((i for i, (a, b) in enumerate(zip(word, other, strict=False)) if a != b), short)
+    behind = next((i for i, (a, b) in enumerate(zip(word[::-1], other[::-1], strict=False)) if a != b), short)
+    return shared >= 4 and shared >= 0.7 * short or behind >= 6 and behind >= 0.6 * short
 
 
 def _rarity(rank: int) -> float:
@@ -699,7 +693,7 @@ class _Repairer:
                     break
                 senses = self.lexicon.phrases.get((name,))
                 start, end = word.start, self.words[last].end
-                if len(name) > 2 and senses and _usable((name,), senses) and _rank(name) >= _SURNAME:
+                if len(name) > 2 and senses and _usable((name,), senses) and english.rank(name) >= _SURNAME:
                     if (name[len(letters[n]) :],) in self.lexicon.phrases or all(letters[n : last + 1]):
                         if self._whole_marks(start, end):
                             self.found.append(_Found(start, end, (name,), True, _SURE))
@@ -764,7 +758,7 @@ class _Repairer:
         for word, phrase in options:
             if word in said:
                 return
-            odds = base + _gap_odds(form, word)
+            odds = base + _gap_odds(form, word) - 0.8 * (len(gap) == 1 and _derived(form.letters, word))
             if odds + 1.7 > best[0]:
                 odds += 1.7 * (not near.isdisjoint(self.index.topics(phrase)))
                 if odds > best[0]:
@@ -776,63 +770,111 @@ class _Repairer:
 
     def _read_stretches(self) -> None:
         words = self.words
+        begins, ends = self._slots()
         for n, word in enumerate(words):
             if word.state not in _OPEN or word.state == _SOFT and word.price >= _PRICE["cue"]:
                 continue
-            rank = -1
+            rank = soft = -1
             for last in range(n, min(n + _WINDOW, len(words))):
-                if words[last].state not in _OPEN:
-                    break
+                if words[last].state not in _OPEN or words[last].text in _ARTICLES:
+                    if words[last].state not in _OPEN:
+                        break
+                    continue
+                slot = begins[n] and ends[last] and word.text not in _TIES and words[last].text not in _TIES
                 if words[last].state == _FREE:
                     rank = max(rank, words[last].rank)
-                if rank < _EVERYDAY or words[last].text in _ARTICLES:
-                    continue
-                if last == n or word.text not in _BE:
-                    self._read_stretch(words[n : last + 1], rank)
+                elif words[last].state == _SOFT and (common := english.rank(words[last].text)) < _SURNAME:
+                    soft = max(soft, common)
+                known = max(rank, soft) if slot else rank
+                if known >= (_SMALL_WORD if slot else _EVERYDAY) and (last == n or word.text not in _BE):
+                    self._read_stretch(words[n : last + 1], known, slot)
 
-    def _read_stretch(self, stretch: list[_Word], rank: int) -> None:
-        several, odd = len(stretch), rank >= _UNKNOWN
-        near_by = self._alike(tuple(w.text for w in stretch), odd)
-        if not near_by or tuple(w.key for w in stretch if w.state != _SMALL) in self.lexicon.phrases:
-            return
+    def _slots(self) -> tuple[list[bool], list[bool]]:
+        """Which words begin and which end a place that a term of its own may fill.
+
+        It lies between what was read, signs, small words that tie sentences together, and the note's ends.
+        """
+        size = len(self.words)
+        begins, ends = [True] * size, [True] * size
+        for n in range(1, size):
+            before = n - 1
+            while before > 0 and self.words[before].state == _SMALL:
+                before -= 1
+            begins[n] = self._bounds(before)
+        for n in range(size - 2, -1, -1):
+            after = n + 1
+            while after < size - 1 and self.words[after].state == _SMALL:
+                after += 1
+            ends[n] = self._bounds(after)
+        return begins, ends
+
+    def _bounds(self, n: int) -> bool:
+        word = self.words[n]
+        return word.state != _FREE or word.text in _TIES
+
+    def _read_stretch(self, stretch: list[_Word], rank: int, slot: bool) -> None:
+        several, odd = len(stretch), rank >= english.UNKNOWN
+        texts = tuple(w.text for w in stretch)
         start, end = stretch[0].start, stretch[-1].end
-        if not self._whole_marks(start, end):
+        close = self.near.at(start, end, _CLOSE, _CLOSE) if slot else frozenset()
+        forms = [texts] if stretch[-1].key == texts[-1] else [texts, (*texts[:-1], stretch[-1].key)]
+        near_by = [found for form in forms for found in self._alike(form, odd, close)]
+        if not near_by or not self._unread(stretch, close) or not self._whole_marks(start, end):
             return
         near = self.near.at(start, end)
         base = 0.47 * _rarity(rank) + 0.6 * odd - 12.1
         base += 0.75 * (several > 1) + 0.75 * (several > 2) - sum(w.price for w in stretch)
+        keys = {w.key for w in stretch}
         for alike, term in near_by:
-            odds = base + alike + 1.4 * (not term.target or not near.isdisjoint(term.topics))
+            if keys.issuperset(term.phrase):
+                continue
+            odds = base + alike + 1.4 * (not term.target or not term.topics or not near.isdisjoint(term.topics))
+            odds += 1.2 * (not close.isdisjoint(term.topics))
             if odds > _WEAKEST:
                 self.found.append(_Found(start, end, term.phrase if term.target else (), True, odds))
 
-    def _alike(self, words: tuple[str, ...], odd: bool) -> list[tuple[float, _Term]]:
+    def _unread(self, stretch: list[_Word], close: frozenset[str]) -> bool:
+        """Whether a stretch is no phrase of its own, or one that has nothing to do with the subject in hand."""
+        phrase = tuple(w.key for w in stretch if w.state != _SMALL)
+        senses = self.lexicon.phrases.get(phrase)
+        if senses is None:
+            return True
+        return bool(close) and _usable(phrase, senses) and close.isdisjoint(self.index.topics(phrase))
+
+    def _alike(self, words: tuple[str, ...], odd: bool, close: frozenset[str]) -> list[tuple[float, _Term]]:
         """Terms that may have been said, with their share of the odds.
 
-        Any that sound alike for what holds no English word, else those of nearly the same consonants.
+        Any that sound alike for what holds no English word, else those of nearly the same consonants; and those of
+        the subjects close by.
         """
-        known = self.index.alike.get((odd, words))
+        index = self.index
+        known = index.alike.get((odd, close, words))
         if known is not None:
             return known
         form = _form(words)
-        near_by: Iterable[_Term] = ()
-        if len(form.letters) >= (4 if len(words) > 1 or odd else 6):
+        near_by: dict[_Phrase, _Term] = {}
+        if len(form.letters) >= (4 if len(words) > 1 or odd or close else 6):
             if odd:
-                found: dict[_Phrase, _Term] = {}
                 for edge in _edges(form.bones):
-                    names, terms = self.index.pool(edge, len(form.heard))
-                    for _, _, i in process.extract(form.heard, names, scorer=_similar, score_cutoff=0.5, limit=8):
-                        found[terms[i].phrase] = terms[i]
-                near_by = found.values()
+                    near_by |= _sounding(form, *index.pool(edge, len(form.heard)))
             else:
-                table = self.index.bones
                 forms = {form.bones, *_without_one(form.bones)} if len(form.bones) >= 4 else {form.bones}
-                near_by = {t.phrase: t for bones in forms for t in table.get(bones, ())}.values()
-        known = [(alike, term) for term in near_by if (alike := _alike_odds(form, term, len(words))) > _TOO_WEAK]
-        if len(self.index.alike) > _REMEMBERED:
-            self.index.alike.clear()
-        self.index.alike[odd, words] = known
+                near_by = {t.phrase: t for bones in forms for t in index.bones.get(bones, ())}
+            for topic in sorted(close):
+                near_by |= _sounding(form, *index.of_topic(topic))
+        known = [
+            (alike, term) for term in near_by.values() if (alike := _alike_odds(form, term, len(words))) > _TOO_WEAK
+        ]
+        if len(index.alike) > _REMEMBERED:
+            index.alike.clear()
+        index.alike[odd, close, words] = known
         return known
+
+
+def _sounding(form: _Form, names: list[str], terms: list[_Term]) -> dict[_Phrase, _Term]:
+    """The few terms that sound most like the form."""
+    found = process.extract(form.heard, names, scorer=_similar, score_cutoff=0.5, limit=8)
+    return {terms[i].phrase: terms[i] for _, _, i in found}
 
 
 def find(tokens: Tokens, lexicon: Lexicon, marks: Sequence[Mark], taken: frozenset[int] = frozenset()) -> list[Mark]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
-from dictate import negation
+from dictate import negation, unread
 from dictate.binding import unmarked
 from dictate.lexicon import Item, Sense
 from dictate.marks import Mark
@@ -18,7 +18,13 @@ _EYE_TURN = {
     ("adduction", "left"): "right",
 }
 _LOCAL = ("gaze", "sector", "region", "branch", "muscle", "stimulus")
+_PLACED = ("sector", "region", "branch")
+_PLACES = ("place", "spot", "area", "sector", "quadrant", "region", "position", "part", "division", "branch", "clock")
+_TAKEN_BACK = 20  # tokens between a statement and the words that take it back
+_SAME_BACK = 10  # sentences in which the other side's findings are looked for
 _HELD = ("light", "correction", "viewing", "fork", "sample")
+_OVER_TALK = ("fork", "light")
+_TALK_BETWEEN = 8  # sentences with no finding that a circumstance still reaches over
 
 
 @dataclass
@@ -38,6 +44,7 @@ class Observation:
     addendum: bool = False
     many: bool = False  # an item that may hold several values at once (plans, conclusions)
     group: int = -1  # rows of one value told for several sides
+    denied: bool = False  # the opposite of what was said, by a negation
 
     def identity(self) -> tuple[object, ...]:
         """What makes two rows tell the same thing, the value aside."""
@@ -85,6 +92,8 @@ class Emitter:
         for one in bound:
             self.bound_by_sentence.setdefault(one.atom.sentence, []).append(one)
         self.negation = negation.negated(scene, bound)
+        self.idle = unread.idle(bound, scene.lexicon)
+        self.leant_on: list[tuple[str, str | int, Mark]] = []  # misheard circumstances of the value in hand
 
     def _cues(self, sentence: int, kind: str) -> list[Mark]:
         if (sentence, kind) not in self.cue_kinds:
@@ -128,6 +137,10 @@ class Emitter:
             del fixed["gaze"]
         out = [fixed]
         for key in [*item.context, *item.soft_context]:
+            if key in fixed and head is not None:
+                listed = self._listed_with(head, key)
+                out = [{**base, key: value} for base in out for value in listed] or out
+                continue
             if key in fixed or key in ("certainty", "urgency", "nerve", "time"):
                 continue
             found = self._held(one, key) if key in _HELD or key == "method" else self._local(one, key, item)
@@ -140,12 +153,18 @@ class Emitter:
     def _values_of(self, mark: Mark, key: str) -> list[str | int]:
         return [v for s in mark.of("context") for k, v in s.context if k == key]
 
+    def _taken(self, marks: list[Mark], key: str) -> list[str | int]:
+        """The circumstances that marks say, each once; what was misheard is remembered for the row."""
+        said = [(v, m) for m in marks for v in self._values_of(m, key)]
+        self.leant_on += [(key, v, m) for v, m in said if m.read_as and m.heard]
+        return list(dict.fromkeys(v for v, _ in said))
+
     def _local(self, one: Bound, key: str, item: Item) -> list[str | int]:
         atom = one.atom
         sentence = self.bound_by_sentence.get(atom.sentence, [])
         candidates = [m for m in self.context_by_sentence.get(atom.sentence, []) if self._values_of(m, key)]
         if not candidates:
-            return []
+            return self._again_there(one, key) if key in _PLACED else []
         picked: list[Mark] = []
         for mark in candidates:
             if (
@@ -160,6 +179,12 @@ class Emitter:
             if owner is not None and owner.atom is atom:
                 picked.append(mark)
         picked = self._chained(picked, candidates)
+        head = one.option.head
+        if not picked and key in _PLACED and head is not None and head.soft and head.sentence == atom.sentence:
+            own = [m for m in candidates if m.start == head.start]
+            picked = self._chained(own, candidates)
+        if not picked and key in _PLACED:
+            return self._again_there(one, key)
         if key in ("gaze", "region") and any(
             t.value == item.generic.get("normal") for t in one.option.targets if t.item == item.key
         ):
@@ -169,12 +194,38 @@ class Emitter:
                 if "all" not in self._values_of(m, key)
                 and (0 <= m.start - atom.end <= 1 or 0 <= atom.start - m.end <= 1)
             ]
-        values: list[str | int] = []
-        for mark in picked:
-            values += [v for v in self._values_of(mark, key) if v not in values]
+        values = self._taken(picked, key)
         if key == "branch":
             values = self._branch_range(picked, values)
         return values
+
+    def _listed_with(self, head: Head, key: str) -> list[str | int]:
+        """The circumstances of a list one of which names the test ("direct and consensual intact")."""
+        candidates = [m for m in self.context_by_sentence.get(head.sentence, []) if self._values_of(m, key)]
+        own = [m for m in candidates if m.start == head.start]
+        marks = sorted(self._chained(own, candidates), key=lambda m: m.start)
+        return list(dict.fromkeys(v for m in marks for v in self._values_of(m, key)))
+
+    def _again_there(self, one: Bound, key: str) -> list[str | int]:
+        """ "Notch in the same place", "normal there on the left": the circumstance told last."""
+        atom = one.atom
+        if not self._points_back(atom):
+            return []
+        for at in (atom.sentence, atom.sentence - 1):
+            earlier = [
+                m for m in self.context_by_sentence.get(at, []) if m.end <= atom.start and self._values_of(m, key)
+            ]
+            if earlier:
+                return self._values_of(earlier[-1], key)[:1]
+        return []
+
+    def _points_back(self, atom: Atom) -> bool:
+        near = self.tokens.tokens[atom.end : atom.end + 10]
+        words = [t.text.casefold() for t in near if t.kind in ("word", "punct", "number")]
+        words = [w for w in words if w not in ("in", "at", "the", "too", "just", "right")]
+        if words[:1] == ["there"]:
+            return words[1:2] not in ([k] for k in ("is", "are", "was", "were", "'", "’", "has", "have"))
+        return words[:1] == ["same"] and words[1:2] in ([k] for k in _PLACES)
 
     def _chained(self, picked: list[Mark], candidates: list[Mark]) -> list[Mark]:
         """Circumstances in a list ("V1, V2 and V3") go where the first of them goes."""
@@ -218,7 +269,19 @@ class Emitter:
     def _side_between(self, sentence: int, a: int, b: int) -> bool:
         return any(a <= s.start and s.end <= b for s in self.sides_by_sentence.get(sentence, ()))
 
+    def _led_by(self, mark: Mark, key: str, sentence: list[Bound]) -> Mark | None:
+        """The circumstance that this one is joined to by "and" ("V1 and V3 on both sides")."""
+        earlier = [m for m in self.context_by_sentence.get(sentence[0].atom.sentence, []) if m.end <= mark.start]
+        if not earlier or not self._values_of(earlier[-1], key):
+            return None
+        gap = [t.key for t in self.tokens.tokens[earlier[-1].end : mark.start] if t.kind != "space" and not t.skipped]
+        follows = any(0 <= o.atom.start - mark.end <= 1 for o in sentence)
+        return earlier[-1] if gap in (["and"], ["&"], ["+"]) and not follows else None
+
     def _find_owner(self, mark: Mark, key: str, sentence: list[Bound]) -> Bound | None:
+        lead = self._led_by(mark, key, sentence) if sentence and key not in _HELD else None
+        if lead is not None:
+            return self._owner(lead, key, sentence)
         best: Bound | None = None
         lowest = 1e9
         for one in sentence:
@@ -264,15 +327,12 @@ class Emitter:
         owned = [m for m in marks if self._owner(m, key, sentence) is one]
         if owned:
             if key in ("fork", "sample", "viewing"):
-                return list(dict.fromkeys(v for m in owned for v in self._values_of(m, key)))
-            if (
-                any("pinhole" in self._values_of(m, key) for m in owned)
-                and len(owned) > 1
-                and owned[-1].start - owned[0].end <= 5
-            ):
-                return ["pinhole"]
+                return self._taken(owned, key)
+            pinholes = [m for m in owned if "pinhole" in self._values_of(m, key)]
+            if pinholes and len(owned) > 1 and owned[-1].start - owned[0].end <= 5:
+                return [v for v in self._taken(pinholes[:1], key) if v == "pinhole"]
             owned.sort(key=lambda m: atom.start - m.end if m.end <= atom.start else m.start - atom.end + 1)
-            return self._values_of(owned[0], key)[:1]
+            return self._taken(owned[:1], key)[:1]
         before = [m for m in marks if m.start < atom.start]
         while before and "pinhole" in self._values_of(before[-1], key) and self._pinhole_over(before[-1], atom):
             before.pop()
@@ -283,12 +343,12 @@ class Emitter:
                 and before[-1].start - before[-2].end <= 5
             ):
                 before.pop()
-            return self._values_of(before[-1], key)[:1]
+            return self._taken(before[-1:], key)[:1]
         if any(t.value in ("CF", "HM", "LP", "NLP") for t in one.option.targets):
             return self._carried(one, key)
         behind = [m for m in marks if m.start >= atom.end and "pinhole" not in self._values_of(m, key)]
         if behind and key not in ("viewing",):
-            return self._values_of(behind[0], key)[:1]
+            return self._taken(behind[:1], key)[:1]
         if key in ("viewing",):
             return []
         return self._carried(one, key)
@@ -303,7 +363,7 @@ class Emitter:
     def _carried(self, one: Bound, key: str) -> list[str | int]:
         topic_items = {self.scene.lexicon.items[t.item].topic for t in one.option.targets}
         at = one.atom.sentence - 1
-        steps = 0
+        steps = passed = 0
         limit = {"correction": 6, "light": 2, "fork": 2, "method": 2, "sample": 1}.get(key, 1)
         while at >= 0 and steps < limit:
             marks = [
@@ -313,12 +373,15 @@ class Emitter:
             ]
             marks = [m for m in marks if "pinhole" not in self._values_of(m, key)]
             if marks:
-                return self._values_of(marks[-1], key)[:1]
+                return self._taken(marks[-1:], key)[:1]
             bounds = self.bound_by_sentence.get(at, [])
             topics = {self.scene.lexicon.items[t.item].topic for b in bounds for t in b.option.targets}
             if topics and not topics & topic_items and key != "correction":
                 return []
             at -= 1
+            if not bounds and key in _OVER_TALK and passed < _TALK_BETWEEN:
+                passed += 1  # talk with the patient changes nothing
+                continue
             steps += 1
         return []
 
@@ -398,12 +461,40 @@ class Emitter:
                 continue
             if one.option.targets and not (one.atom.sort in ("alone", "word") and one.atom.start in qualified):
                 self._emit_one(number, one)
+        self._sided_by_size()
         self._untaken()
         self._correction_behind()
         self._deny_elsewhere(elsewhere)
         self._same_again()
         self._except()
+        self._give_way()
         return self.rows
+
+    def _give_way(self) -> None:
+        """ "Not absent but reduced", "far from normal, was absent": what is said outright of the
+        same thing in the same sentence stands for what the denial leaves open."""
+        for rows in self._rows_by_sentence().values():
+            kinds = {r.item for r in rows if r.denied and self.scene.lexicon.items[r.item].kind in _GRADED}
+            for item in kinds:
+                told = [r for r in rows if r.item == item and not r.denied]
+                given = [
+                    r for r in rows if r.item == item and r.denied and any(_same_but_value(r, other) for other in told)
+                ]
+                groups = {r.group for r in given if self.bound[r.group].option.side is None}
+                self.rows = [r for r in self.rows if r not in given and not (r.denied and r.group in groups)]
+
+    def _sided_by_size(self) -> None:
+        """ "Exotropia left, 14 dioptres": the side between a finding and its size is of both."""
+        for one in self.bound:
+            head, side = one.option.head, one.option.side
+            if head is None or not head.finding or side is None or side.value not in ("right", "left"):
+                continue
+            if one.atom.sort != "number" or not head.end <= side.start < one.atom.start:
+                continue
+            for row in self.rows:
+                if row.order == head.start and row.side is None and self.scene.lexicon.items[row.item].side_optional:
+                    row.side = str(side.value)
+                    row.why.append(f"side from {self.tokens.words(side.start, side.end)!r}, told before its size")
 
     def _rows_by_sentence(self) -> dict[int, list[Observation]]:
         out: dict[int, list[Observation]] = {}
@@ -431,39 +522,66 @@ class Emitter:
     def _same_again(self) -> None:
         """Copy what was last said of the other side ("and the same on the left")."""
         by_sentence = self._rows_by_sentence()
-        for mark, side in self.scene.same:
+        for mark, side, heads in self.scene.same:
             other = "left" if side == "right" else "right"
             sentence = self.scene.segments.sentence_of[mark.start]
             earlier = [
                 r
-                for n in range(sentence - 2, sentence + 1)
+                for n in range(sentence - (_SAME_BACK if heads else 2), sentence + 1)
                 for r in by_sentence.get(n, ())
-                if r.order < mark.start and r.side == other
+                if r.order < mark.start and r.side == other and (not heads or self._named_by(r, heads))
             ]
             if not earlier:
+                continue
+            if heads:
+                self._take_over(mark, side, [r for r in earlier if r.value != "not_done"])
                 continue
             last = max(earlier, key=lambda r: r.order)
             place = self.scene.segments.sentence_of[last.spans[0][0]]
             prefix = last.item.split(".")[0]
+            endless = self.scene.segments.sentences[sentence].run_on
             block = [
                 r
                 for r in earlier
                 if self.scene.segments.sentence_of[r.spans[0][0]] == place
-                and (r.item.split(".")[0] == prefix or place == sentence)
-            ]
-            for row in block:
-                why = [*row.why, f"{self.tokens.words(mark.start, mark.end)!r} says the same of the {side}"]
-                self.rows.append(
-                    replace(
-                        row,
-                        side=side,
-                        spans=[(mark.start, mark.end)],
-                        doubts=list(row.doubts),
-                        why=why,
-                        order=mark.start,
-                        group=-1,
-                    )
+                and (
+                    r.item.split(".")[0] == prefix
+                    or place == sentence
+                    and not endless
+                    or place < sentence
+                    and self._of_one_side(place, other)
                 )
+            ]
+            self._take_over(mark, side, block)
+
+    def _of_one_side(self, sentence: int, side: str) -> bool:
+        """Whether a sentence opens with a side and tells of no other."""
+        sides = self.sides_by_sentence.get(sentence, [])
+        if not sides or {s.value for s in sides} != {side}:
+            return False
+        first = self.scene.segments.sentences[sentence].start
+        return not any(t.kind == "word" and not t.skipped for t in self.tokens.tokens[first : sides[0].start])
+
+    def _take_over(self, mark: Mark, side: str, rows: list[Observation]) -> None:
+        """Rows of one side told of the other as well."""
+        for row in rows:
+            why = [*row.why, f"{self.tokens.words(mark.start, mark.end)!r} says the same of the {side}"]
+            self.rows.append(
+                replace(
+                    row,
+                    side=side,
+                    spans=[(mark.start, mark.end)],
+                    doubts=list(row.doubts),
+                    why=why,
+                    order=mark.start,
+                    group=-1,
+                )
+            )
+
+    def _named_by(self, row: Observation, heads: tuple[Head, ...]) -> bool:
+        """Whether a row is of a test that one of the names may stand for."""
+        item = self.scene.lexicon.items[row.item]
+        return any(s.item == row.item or s.role == "topic" and s.topic == item.topic for h in heads for s in h.senses)
 
     def _except(self) -> None:
         """ "full apart from upgaze, limited in both": the general statement gives way."""
@@ -476,9 +594,13 @@ class Emitter:
             here = by_sentence.get(sentence, [])
             before = [r for r in here if r.order < cues[0].start]
             after = [r for r in here if r.order >= cues[0].end]
-            for row in before:
-                if any(r.item == row.item and r.side in (row.side, None) and r.value != row.value for r in after):
-                    gone.add(id(row))
+            gone |= _given_way(before, after)
+        for cue in self.scene.retractions:
+            sentence = self.scene.segments.sentence_of[cue.start]
+            here = by_sentence.get(sentence, [])
+            before = [r for r in [*by_sentence.get(sentence - 1, []), *here] if 0 <= cue.start - r.order <= _TAKEN_BACK]
+            after = [r for r in here if r.order >= cue.end]
+            gone |= _given_way([r for r in before if _told_in_general(r, after)], after)
         if gone:
             self.rows = [r for r in self.rows if id(r) not in gone]
 
@@ -555,7 +677,7 @@ class Emitter:
 
         def close() -> None:
             if len(run) == 2:
-                order = run[0].option.side.value if run[0].option.side is not None else ""
+                order = run[1].option.side.value if run[1].option.side is not None else ""
                 for place, one in enumerate(run):
                     out[one.atom.start] = (
                         place,
@@ -575,7 +697,7 @@ class Emitter:
                 ]
                 same = (
                     last.option.targets[0].item == item.key
-                    and last.option.side is one.option.side
+                    and (last.option.side is one.option.side or last.option.side is None and _ordered(one))
                     and last.atom.sentence == one.atom.sentence
                 )
                 if (
@@ -633,6 +755,7 @@ class Emitter:
                 why.append("said as the exception")
             if item.kind == "acuity" and value in ("CF", "HM") and atom.start in self.scene.distances:
                 value = f"{value} {self.scene.distances[atom.start]}"
+            self.leant_on = []
             for context in self._context(one, target, item):
                 self._sided(number, one, target, item, value, context, why, cue, pair, place)
 
@@ -690,7 +813,7 @@ class Emitter:
     ) -> None:
         option = one.option
         spans = self._spans(one, target, cue)
-        heard = self._heard(one)
+        heard = self._heard(one, context)
         sides: list[str | None]
         doubts: list[tuple[str, str]] = []
         said = target.side or (option.side.value if option.side is not None else "")
@@ -749,7 +872,8 @@ class Emitter:
         if item.kind == "quantity" and self._bounded(one):
             doubts.append(("value", ""))
         if heard:
-            doubts.append(("heard", heard))
+            doubts.append(("heard", ", ".join(self.tokens.words(a, b) for a, b in heard)))
+            spans += [place for place in heard if not any(a <= place[0] and place[1] <= b for a, b in spans)]
         if reading is not None and reading.light and "light" in item.context:
             context = {**context, "light": reading.light}
         self._odd_circumstance(item, context, doubts)
@@ -771,9 +895,10 @@ class Emitter:
             row = Observation(
                 item.key, side, value, turned, list(spans), list(doubts), list(why), one.atom.start, group=number
             )
+            row.denied = cue is not None and one.atom.sort != "number"
             if reading is not None and reading.choices:
                 row.choices = [{"value": c} for c in reading.choices]
-            if one.rival is not None and not row.doubts:
+            if one.rival is not None and not row.doubts and not self.pairs.get(one.atom.start, (0, "", one))[1]:
                 self._rival(row, one)
             self.rows.append(row)
 
@@ -827,14 +952,55 @@ class Emitter:
             for cue in self._cues(one.atom.sentence, "above")
         )
 
-    def _heard(self, one: Bound) -> str:
-        words = []
-        if one.atom.mark is not None and one.atom.mark.heard:
-            words.append(self.tokens.words(one.atom.start, one.atom.end))
-        head = one.option.head
-        if head is not None and head.heard and head.sentence == one.atom.sentence:
-            words.append(self.tokens.words(head.start, head.end))
-        return ", ".join(words)
+    def _heard(self, one: Bound, context: dict[str, str | int]) -> list[tuple[int, int]]:
+        """The misheard stretches that a row rests on: value, name, side and circumstances, in order of place.
+
+        A name in another sentence counts for a bare number; other words mostly say by themselves what they are of.
+        """
+        atom, option = one.atom, one.option
+        places = [(m.start, m.end) for key, value, m in self.leant_on if context.get(key) == value]
+        if atom.mark is not None and atom.mark.heard:
+            places.append((atom.start, atom.end))
+        head = option.head
+        if head is not None and head.heard and (head.sentence == atom.sentence or atom.sort == "number"):
+            places.append((head.start, head.end))
+        if option.side is not None and option.side.heard:
+            places.append((option.side.start, option.side.end))
+        if not places and (unread_name := unread.subject(self.scene, one, self.idle)) is not None:
+            places.append(unread_name)
+        return sorted(dict.fromkeys(places))
+
+
+def _told_in_general(row: Observation, after: list[Observation]) -> bool:
+    """Whether a row tells without the detail that one of the later rows has."""
+    return any(r.item == row.item and row.context.items() < r.context.items() for r in after)
+
+
+def _given_way(before: list[Observation], after: list[Observation]) -> set[int]:
+    """The rows that a later statement of the same test and side stands against."""
+    return {
+        id(row)
+        for row in before
+        if any(r.item == row.item and r.side in (row.side, None) and r.value != row.value for r in after)
+    }
+
+
+def _ordered(one: Bound) -> bool:
+    """Whether a value takes a side that tells both and their order ("right and left")."""
+    return one.option.side is not None and one.option.side.value in ("right_left", "left_right")
+
+
+_GRADED = ("category", "grade")
+
+
+def _same_but_value(denied: Observation, told: Observation) -> bool:
+    """Whether a value said outright takes the place of a denied one told before it."""
+    return (
+        told.order > denied.order
+        and (told.value != denied.value or denied.side is None and told.side is not None)
+        and (denied.side is None or told.side in (None, denied.side))
+        and all(told.context.get(k, v) == v for k, v in denied.context.items())
+    )
 
 
 _NOTHING = "\x00"  # a denied value with no opposite ("no drusen") says nothing of the item

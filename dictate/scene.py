@@ -51,6 +51,8 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
         mode = modes.mode[mark.start]
         if mark.start in timed:
             continue
+        if mark.has("context") and mode == "talk" and _aimed_at(tokens, mark):
+            mark = replace(mark, senses=tuple(s for s in mark.senses if s.role != "context"))
         if mark.has("cue"):
             scene.cues.append(mark)
         if mark.has("context") and mode not in ("history", "other", "quoted"):
@@ -122,7 +124,9 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
                 continue
             scene.answered[mark.start] = answer
         _add_atom(scene, mark, mode, numbered)
+    _other_way(scene)
     _same_as(scene)
+    _count_samples(scene)
     _bare_samples(scene, marks)
     _number_circumstances(scene, marks)
     for group in marks.groups:
@@ -176,7 +180,72 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     _resolve_sides(scene)
     _mark_blocks(scene)
     _group_heads(scene)
+    _same_named(scene)
     return scene
+
+
+_AIMED = frozenset({"at", "into", "onto", "shin", "shine", "watch", "follow", "see"})
+
+
+def _aimed_at(tokens: Tokens, mark: Mark) -> bool:
+    """ "Look at the light": a thing the patient is to look at is no circumstance."""
+    i = mark.start - 1
+    while i >= 0 and (tokens[i].kind == "space" or tokens[i].skipped):
+        i -= 1
+    return i >= 0 and tokens[i].key in _AIMED
+
+
+_NEXT = frozenset({"next", "another", "new", "fresh", "different"})
+
+
+def _other_way(scene: Scene) -> None:
+    """ "Head to the right ..., to the left ...": the movement just named, made the other way."""
+    turned = [h for h in scene.heads if h.senses and all(s.side for s in h.senses)]
+    for side in list(scene.sides) if turned else []:
+        told = {t.key for t in scene.tokens.tokens[max(0, side.start - 4) : side.start]}
+        if side.value not in ("right", "left") or "to" not in told:
+            continue
+        earlier = [h for h in turned if h.end <= side.start and side.sentence - h.sentence <= 2]
+        if not earlier or any(
+            earlier[-1].end <= h.start < side.start and not h.soft and not h.talk for h in scene.heads
+        ):
+            continue
+        named = {s for h in earlier[-1:] for s in _sides_inside(scene, h)}
+        if side.value in named or len(named) != 1:
+            continue
+        senses = tuple(
+            replace(s, side="left" if s.side == "right" else "right") if s.side in ("right", "left") else s
+            for s in earlier[-1].senses
+        )
+        scene.heads.append(Head(side.start, side.end, senses, side.sentence, False, earlier[-1].heard, False))
+        scene.sides.remove(side)
+    scene.heads.sort(key=lambda h: h.start)
+
+
+def _sides_inside(scene: Scene, head: Head) -> set[str]:
+    """The sides that the words of a name tell."""
+    words = {t.key for t in scene.tokens.tokens[head.start : head.end]}
+    return words & {"right", "left"}
+
+
+def _count_samples(scene: Scene) -> None:
+    """ "What's this one?", "same pot", "next pot": samples told without a number are counted."""
+    last: dict[str, int] = {}
+    for head in sorted(scene.heads, key=lambda h: h.start):
+        senses = []
+        for sense in head.senses:
+            item = scene.lexicon.items.get(sense.item)
+            if item is None or item.kind != "text" or "sample" not in item.context or sense.role != "name":
+                senses.append(sense)
+                continue
+            number = dict(sense.context).get("sample")
+            if number is None:
+                words = {t.key for t in scene.tokens.tokens[head.start : head.end]}
+                number = last.get(sense.topic, 0) + bool(words & _NEXT) or 1
+                sense = replace(sense, context=(*sense.context, ("sample", number)))
+            last[sense.topic] = int(number)
+            senses.append(sense)
+        head.senses = tuple(senses)
 
 
 def _bare_samples(scene: Scene, marks: Marks) -> None:
@@ -385,27 +454,128 @@ def _same_as(scene: Scene) -> None:
                 gap, near = _between(scene, cue.end, side.start), side.start - cue.end
             else:
                 gap, near = _between(scene, side.end, cue.start), cue.start - side.end
-            if (
-                not 0 <= near <= 6
-                or len(gap) > 2
-                or any(g not in ("on", "in", "for", "with", "of", ":", "at", "to") for g in gap)
-            ):
+            if not 0 <= near <= 6 or len(gap) > 3 or any(g not in _SAME_LINKS for g in gap):
                 continue
-            if (
-                any(
-                    h.sentence == side.sentence
-                    and min(cue.end, side.start) - 12 < h.start < cue.start
-                    and not h.talk
-                    and not h.soft
-                    for h in scene.heads
-                )
-                and side.end <= cue.start
-            ):
+            if side.end <= cue.start and (_listed_side(scene, side, sides_of[side.sentence]) or _mere_same(scene, cue)):
                 continue
-            scene.same.append((Mark(min(cue.start, side.start), max(cue.end, side.end), cue.senses), str(side.value)))
+            if cue.end <= side.start and scene.tokens[cue.end - 1].key == "as" or "as" in gap:
+                continue
+            whole = Mark(min(cue.start, side.start), max(cue.end, side.end), cue.senses)
+            scene.same.append((whole, str(side.value), ()))
             scene.sides.remove(side)
             scene.atoms = [a for a in scene.atoms if not (cue.start <= a.start < cue.end)]
             break
+
+
+_SAME_LINKS = frozenset(
+    {
+        "on",
+        "in",
+        "for",
+        "with",
+        "of",
+        ":",
+        "at",
+        "to",
+        "is",
+        "was",
+        "'",
+        "’",
+        "s",
+        "exactly",
+        "exact",
+        "just",
+        "much",
+        "there",
+    }
+)
+
+
+def _listed_side(scene: Scene, side: Side, sides: list[Side]) -> bool:
+    """ "Right and left the same": a side in a list is compared, and takes nothing over."""
+    before = [s for s in sides if s.end <= side.start]
+    if not before:
+        return False
+    gap = _between(scene, before[-1].end, side.start)
+    return len(gap) <= 1 and all(g in ("and", "&", "/", "=", "+") for g in gap)
+
+
+def _same_named(scene: Scene) -> None:
+    """ "Left eye ... macula the same", "cornea same as the right": one test takes over what was
+    found on the other side."""
+    taken = {i for mark, *_ in scene.same for i in range(mark.start, mark.end)}
+    sides_of: dict[int, list[Side]] = {}
+    for one in scene.sides:
+        sides_of.setdefault(one.sentence, []).append(one)
+    for cue in scene.cues:
+        if not any(s.data == "same_as" for s in cue.of("cue")) or cue.start in taken:
+            continue
+        if "same" not in {t.key for t in scene.tokens.tokens[cue.start : cue.end]}:
+            continue
+        number = scene.segments.sentence_of[cue.start]
+        here = sides_of.get(number, [])
+        source = next((s for s in here if 0 <= s.start - cue.end <= 5 and _compared(scene, cue, s)), None)
+        if source is None and not _ends_clause(scene, cue.end):
+            continue
+        target = _other_than(source) if source is not None else _side_in_hand(scene, sides_of, number, cue.start)
+        heads = _names_before(scene, cue, number)
+        if target not in ("right", "left") or source is None and not heads or _comparable(scene, heads):
+            continue
+        start = min([cue.start, *(h.start for h in heads)])
+        end = source.end if source is not None else cue.end
+        scene.same.append((Mark(start, end, cue.senses), target, tuple(heads)))
+        scene.atoms = [a for a in scene.atoms if not cue.start <= a.start < cue.end]
+        if source is not None:
+            scene.sides.remove(source)
+            here.remove(source)
+
+
+def _compared(scene: Scene, cue: Mark, side: Side) -> bool:
+    """Whether a side is the one compared with ("same as the right", "same as on the right")."""
+    words = [t.key for t in scene.tokens.tokens[cue.start : side.start] if t.kind != "space" and not t.skipped]
+    return (
+        side.value in ("right", "left")
+        and "as" in words
+        and all(w in ("same", "as", "on", "in", "for", "of", "exactly", "with") for w in words)
+    )
+
+
+def _other_than(side: Side) -> str:
+    return "left" if side.value == "right" else "right"
+
+
+def _ends_clause(scene: Scene, i: int) -> bool:
+    """Whether nothing of the clause follows ("macula the same.")."""
+    while i < len(scene.tokens) and (
+        scene.tokens[i].kind == "space" or scene.tokens[i].skipped or scene.tokens[i].key in ("again", "too", "here")
+    ):
+        i += 1
+    return i >= len(scene.tokens) or scene.tokens[i].kind in ("punct", "break") or scene.tokens[i].key == "and"
+
+
+def _side_in_hand(scene: Scene, sides_of: dict[int, list[Side]], number: int, place: int) -> str:
+    """The side turned to before a place: in its sentence, or as a block in one shortly before."""
+    before = [s for s in sides_of.get(number, []) if s.end <= place]
+    if before:
+        return str(before[-1].value)
+    for at in range(number - 1, max(-1, number - 8), -1):
+        if sides_of.get(at):
+            last = sides_of[at][-1]
+            return str(last.value) if last.block else ""
+    return ""
+
+
+def _names_before(scene: Scene, cue: Mark, number: int) -> list[Head]:
+    """The name right before a cue, with those listed with it."""
+    heads = [h for h in scene.heads if h.sentence == number and h.end <= cue.start and not h.soft and not h.talk]
+    if not heads or any(g not in _SAME_LINKS for g in _between(scene, heads[-1].end, cue.start)):
+        return []
+    return list(heads[-1].group) or [heads[-1]]
+
+
+def _comparable(scene: Scene, heads: list[Head]) -> bool:
+    """Whether "the same" is itself a result of the test: both sides felt alike."""
+    return any("equal" in scene.lexicon.items[s.item].generic for h in heads for s in h.senses if s.item)
 
 
 def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
@@ -688,6 +858,7 @@ def _merge_pairs(scene: Scene) -> None:
 
 def _resolve_sides(scene: Scene) -> None:
     """ "the other eye", "that side" -> right or left, from the side spoken of before."""
+    _occluded(scene)
     last = ""
     out: list[Side] = []
     for side in scene.sides:
@@ -703,7 +874,6 @@ def _resolve_sides(scene: Scene) -> None:
             last = value
         out.append(replace_side(side, value))
     scene.sides = out
-    _occluded(scene)
 
 
 _SHUT = frozenset({"block", "close", "clos", "shut", "cover", "occlud", "press", "pinch", "hold", "plug", "mask"})
@@ -740,7 +910,7 @@ def _mark_blocks(scene: Scene) -> None:
     """A side that opens a sentence or line and is set off from it holds for what follows."""
     tokens = scene.tokens
     valued = {a.sentence for a in scene.atoms}
-    named = {h.sentence for h in scene.heads if not h.soft}
+    named = {h.sentence for h in scene.heads if not h.soft and not all("sample" in dict(s.context) for s in h.senses)}
     ends = {h.start: h.end for h in scene.heads if not h.soft}
     for side in scene.sides:
         sentence = scene.segments.sentences[side.sentence]
@@ -784,6 +954,9 @@ def _mark_blocks(scene: Scene) -> None:
         if side.sentence not in valued and side.sentence not in named and _alone_in_sentence(scene, side):
             side.block = True
             continue
+        if _asked_of(scene, side):
+            side.block = True
+            continue
         if not only_starters:
             continue
         after = side.end
@@ -799,6 +972,14 @@ def _mark_blocks(scene: Scene) -> None:
         set_off = ending in (":", "-", ",") or tokens[after].kind == "break" if after < len(tokens) else False
         if set_off or side.prepositional:
             side.block = True
+
+
+def _asked_of(scene: Scene, side: Side) -> bool:
+    """ "Same pot, other nostril?": a question that ends with a side is answered for that side."""
+    sentence = scene.segments.sentences[side.sentence]
+    if not sentence.question or scene.modes.mode[side.start] != "question":
+        return False
+    return not any(t.kind in ("word", "number") for t in scene.tokens.tokens[side.end : sentence.end])
 
 
 def _alone_in_sentence(scene: Scene, side: Side) -> bool:

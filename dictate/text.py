@@ -244,4 +244,4 @@ def _spoken_signs(raw: list[tuple[int, int, str, str]]) -> dict[int, str]:
                     found[i + extra] = "skip"
                 sure += run in _SPOKEN_SURE
                 break
-    return found if sure >= 3 else {}
+    return found if sure >= 2 else {}

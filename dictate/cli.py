@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dictate.commands import records
+from dictate.commands import desk, records
 from dictate.commands.telling import plainly as _plainly
 from dictate.commands.telling import say as _say
 from dictate.errors import DictateError
@@ -42,6 +42,7 @@ lexicon_app = typer.Typer(
 )
 app.add_typer(lexicon_app, name="lexicon")
 app.add_typer(records.make(), name="records")
+app.command("desk")(desk.desk)
 
 
 class Format(StrEnum):

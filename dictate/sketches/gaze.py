@@ -58,7 +58,7 @@ def gaze(entries: Iterable[Entry]) -> Sketch | None:
         mine = [e for e in ranges if eye in eyes_of(e)]
         if mine or not at_eye[eye]:
             unsaid = _eye(canvas, places[eye], arms, mine, doubles, picture)
-            dotted = dotted or unsaid
+            dotted = dotted or any(not _about(arm, doubles, picture) for arm in unsaid)
             if not mine:
                 at_eye[eye].append(Said((), picture.undescribed))
             elif unsaid and any(_arms(e, picture) for e in mine):
@@ -92,6 +92,10 @@ def _arms(entry: Entry, picture: Picture) -> list[str]:
     return [arm.key for arm in picture.arm if arm.key in keys]
 
 
+def _about(arm: Arm, entries: Sequence[Entry], picture: Picture) -> list[Entry]:
+    return [e for e in entries if arm.key in _arms(e, picture)]
+
+
 def _shown(picture: Picture, entries: Sequence[Entry]) -> list[Arm]:
     """The six arms, and those that were named."""
     named = {key for e in entries if _direction(e, picture) not in picture.whole for key in _arms(e, picture)}
@@ -113,20 +117,20 @@ def _eye(
     ranges: Sequence[Entry],
     doubles: Sequence[Entry],
     picture: Picture,
-) -> bool:
-    """One eye with its arms; gives whether there is an arm of which nothing was said."""
-    unsaid = False
+) -> list[Arm]:
+    """One eye with its arms; gives those of which nothing was said."""
+    unsaid = []
     canvas.circle(centre, _EYE, Look("eye", 1.4))
     for arm in arms:
-        about = [e for e in ranges if arm.key in _arms(e, picture)]
+        about = _about(arm, ranges, picture)
         named = [e for e in about if _direction(e, picture) not in picture.whole]
         for entry in named or about:
             _arm(canvas, centre, arm.at, entry, picture)
-        twice = [e for e in doubles if arm.key in _arms(e, picture)]
+        twice = _about(arm, doubles, picture)
         for entry in twice:
             _double(canvas, centre, arm.at, entry, picture)
         if not about:
-            unsaid = True
+            unsaid.append(arm)
             if not twice:
                 canvas.circle(along(centre, arm.at, FULL), 1.8, Look("unsaid", 0, 1))
     return unsaid

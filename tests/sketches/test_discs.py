@@ -5,10 +5,10 @@ from __future__ import annotations
 from math import atan2, degrees
 
 import pytest
+from drawing import centre, corners, entry, shapes, words
 
 from dictate.sketches import discs
 from dictate.sketches.discs import RADIUS
-from tests.sketches.drawing import centre, corners, entry, shapes, words
 
 #                 right eye: to the page's right and up   left eye
 PLACES = {

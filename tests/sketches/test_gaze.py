@@ -5,10 +5,10 @@ from __future__ import annotations
 from math import hypot
 
 import pytest
+from drawing import centre, corners, entry, shapes, words
 
 from dictate.sketches import Sketch, gaze
 from dictate.sketches.gaze import FULL, SHORT
-from tests.sketches.drawing import centre, corners, entry, shapes, words
 
 WAY = {
     "right": (-1, 0),
@@ -160,3 +160,12 @@ def test_nystagmus_and_pain_are_written() -> None:
     sketch = gaze([entry("motility.range", "right", "full"), *others])
     assert sketch
     assert "Also: nystagmus on left gaze; pain on movement." in sketch.text
+
+
+def test_the_notes_tell_only_of_what_is_drawn() -> None:
+    sketch = gaze([entry("motility.range", "right", "full"), entry("motility.diplopia", None, "present", gaze="all")])
+    assert sketch
+    assert len(shapes(sketch, "double")) == 24
+    assert not shapes(sketch, "unsaid")
+    assert not any("dot:" in line or "bar" in line for line in words(sketch))
+    assert any("two rings" in line for line in words(sketch))

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from drawing import centre, corners, entry, shapes, words
 
 from dictate.sketches import pupils
 from dictate.sketches.pupils import SCALE
-from tests.sketches.drawing import centre, corners, entry, shapes, words
 
 
 @pytest.mark.parametrize("mm", [0.5, 1, 2.5, 4, 8, 11.9, 12])

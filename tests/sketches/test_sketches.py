@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
+from drawing import NS, are_mirrored, entry, parsed, swapped, words
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -13,7 +14,6 @@ from dictate import demo, lexicon, read
 from dictate.record import Entry
 from dictate.sketches import Sketch, discs, gaze, legend, pupils, sketches, stylesheet
 from dictate.sketches.svg import wrapped
-from tests.sketches.drawing import NS, are_mirrored, entry, parsed, swapped, words
 
 NOTES = sorted((Path(__file__).resolve().parents[1] / "notes").glob("*.txt"))
 LEGEND = legend.load()

@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dictate.commands import desk, records
+from dictate.commands import desk, records, settle
+from dictate.commands.loading import load_lexicon as _load
 from dictate.commands.telling import plainly as _plainly
 from dictate.commands.telling import say as _say
 from dictate.errors import DictateError
@@ -43,6 +44,8 @@ lexicon_app = typer.Typer(
 app.add_typer(lexicon_app, name="lexicon")
 app.add_typer(records.make(), name="records")
 app.command("desk")(desk.desk)
+app.command("settle")(settle.settle)
+app.command("sign")(settle.sign)
 
 
 class Format(StrEnum):
@@ -59,19 +62,6 @@ FormatOption = Annotated[
 LexiconOption = Annotated[
     str | None, typer.Option("--lexicon", metavar="DIR", help="A folder of lexicon files to add to the shipped ones.")
 ]
-
-
-def _load(folder: str | None) -> Lexicon:
-    """The lexicon; what is made on the way stays for the whole run and is no garbage."""
-    from dictate.lexicon import load
-
-    gc.disable()
-    try:
-        lexicon = load(folder)
-        gc.freeze()
-    finally:
-        gc.enable()
-    return lexicon
 
 
 # ---- reading, in this process or in several -----------------------------------------------

@@ -81,7 +81,7 @@ class Backup:
         file = Path(path).absolute()
         if not file.is_file():
             raise StoreError(f"{path} is no file: nothing was changed; name the file of a backup")
-        if not os.access(file, os.R_OK):
+        if not os.access(file, os.R_OK, effective_ids=os.access in os.supports_effective_ids):
             raise StoreError(f"{path} cannot be read: nothing was changed; allow reading it and try again")
         memory = sqlite3.connect(":memory:", check_same_thread=False)
         try:

@@ -166,7 +166,7 @@ def test_writers_wait_for_a_restore(store: Store, kept: Path, url: str) -> None:
     def insist() -> int:
         times = 0
         with open_store(url) as other:
-            while not done:
+            while not done or not times:
                 with contextlib.suppress(Stale):
                     other.save_note(record, f"text {times}", other.head(record).revision, "AB")
                     times += 1

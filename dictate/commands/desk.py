@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import gc
 from typing import Annotated
 
 import typer
 
+from dictate.commands.loading import load_lexicon
 from dictate.commands.telling import needing, operator, plainly, say
 
 
@@ -31,12 +31,7 @@ def desk(
         with needing("desk"):
             from dictate.desk.serve import serve
             from dictate.store import open_store
-        from dictate.lexicon import load
-
-        gc.disable()
-        loaded = load(lexicon)
-        gc.freeze()
-        gc.enable()
+        loaded = load_lexicon(lexicon)
         with open_store(store) as opened:
             serve(opened, loaded, port=port, browser=not no_browser, operator=operator(), tell=_tell)
         say("the desk is closed; everything is saved")

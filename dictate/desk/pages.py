@@ -21,6 +21,7 @@ from dictate.desk.view import decision_text, record_view
 from dictate.errors import DictateError
 from dictate.files import decode
 from dictate.settling import form
+from dictate.sketches import stylesheet
 from dictate.store import RecordHead, Stale, Unknown, Version
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -35,6 +36,7 @@ _PARTS = {
     "marks": "parts/marks.html",
     "ask": "parts/ask.html",
     "sheet": "parts/sheet.html",
+    "sketches": "parts/sketches.html",
     "notice": "parts/quiet.html",
 }
 _USED = (
@@ -60,6 +62,7 @@ class Pages:
         one = "/records/{id}"
         return [
             ("GET", "/open", self.let_in),
+            ("GET", "/static/sketches.css", self.drawn),
             ("GET", "/", self.index),
             ("POST", "/records", self.begin),
             ("POST", "/records/search", self.search),
@@ -87,6 +90,10 @@ class Pages:
         answer = RedirectResponse("/", 303)
         answer.set_cookie(self.gate.cookie_name, self.gate.cookie, httponly=True, samesite="strict", path="/")
         return answer
+
+    async def drawn(self, request: Request) -> Response:
+        """The style of the sketches."""
+        return Response(stylesheet(), media_type="text/css")
 
     # ---- the list -------------------------------------------------------------------------
 

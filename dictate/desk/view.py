@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from markupsafe import Markup
+
 from dictate.desk.marks import Piece, pieces
 from dictate.desk.names import entry_names, flag_names, question_name
 from dictate.lexicon import Lexicon
 from dictate.norms import load as load_norms
 from dictate.record import Record
 from dictate.settling import Decision, Question, Row, Settled, SettledEntry
+from dictate.sketches import sketches
 from dictate.table import OUTSIDE, Cell, Computed, Line, Sheet, circumstances, quoted, sheet, value_text
 
 ORIGIN = {
@@ -94,6 +97,15 @@ class Asked:
 
 
 @dataclass(frozen=True)
+class Drawing:
+    """A sketch: its title, the SVG as markup, and the text that says the same."""
+
+    title: str
+    svg: Markup
+    text: str
+
+
+@dataclass(frozen=True)
 class RecordView:
     """Everything that the page shows of a record."""
 
@@ -107,6 +119,7 @@ class RecordView:
     asked: tuple[Asked, ...]
     lapsed: tuple[tuple[str, str], ...]
     pieces: tuple[Piece, ...]
+    drawings: tuple[Drawing, ...]
     values: int
 
     @property
@@ -140,6 +153,7 @@ def record_view(settled: Settled, text: str, asked: Iterable[Question], lexicon:
         asked=tuple(Asked(question_name(q, flags), n, q) for n, q in enumerate(asked, 1)),
         lapsed=tuple((one.id, decision_text(one, lexicon)) for one in settled.lapsed),
         pieces=tuple(pieces(text, record, asked, entries, flags)),
+        drawings=tuple(Drawing(one.title, Markup(one.svg), one.text) for one in sketches(record.entries)),
         values=len(record.entries),
     )
 

@@ -93,8 +93,14 @@ class Desk:
         command = [sys.executable, "-m", "dictate", "desk", "--no-browser", "--store", str(self.store)]
         command += ["--port", str(self.port or free_port())]
         environment = {k: v for k, v in os.environ.items() if k != "DICTATE_STORE"}
+        self.store.parent.parent.mkdir(parents=True, exist_ok=True)
         self.process = subprocess.Popen(
-            command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=environment
+            command,
+            cwd=self.store.parent.parent,  # so that the installed package is run, not the folder at hand
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            env=environment,
         )
         assert self.process.stdout is not None
         for line in self.process.stdout:

@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from dictate.store import open_store
-from tests.desk.conftest import DEMO, Desk, Shared, opened, wait_for
+
+from .conftest import DEMO, Desk, Shared, opened, wait_for
 
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
 PAIR = "Pressures 17 and 24."
@@ -471,6 +472,46 @@ def test_a_note_that_is_too_large_stays_in_the_page(page: Any, shared: Shared) -
     assert kept(shared.desk, page) == "Discs healthy."
     page.locator("#note").fill("Discs healthy. Maculae flat.")
     saved(page)
+
+
+def test_a_full_disk_is_told_and_saving_tried_again(page: Any, shared: Shared) -> None:
+    write(page, "Discs healthy.")
+    told = '<hx-partial hx-target="#notice" hx-swap="innerMorph"><div class="notice"><p>The disk is full.</p></div></hx-partial>'
+    page.route("**/note", lambda route: route.fulfill(status=507, content_type="text/html", body=told))
+    page.locator("#note").press("Control+End")
+    page.keyboard.type(" Maculae flat.")
+    page.wait_for_selector("#notice :text('The disk is full.')")
+    until(page, "document.getElementById('saved').textContent === 'not saved'")
+    assert page.locator("#note").input_value() == "Discs healthy. Maculae flat."
+    page.unroute("**/note")
+    saved(page)
+    assert kept(shared.desk, page) == "Discs healthy. Maculae flat."
+    until(page, "!document.getElementById('notice').textContent.includes('full')")
+
+
+def test_half_an_answer_typed_survives_an_edit_of_the_note(page: Any) -> None:
+    write(page, PAIR)
+    page.keyboard.press("Escape")
+    page.wait_for_timeout(300)
+    page.keyboard.press("e")
+    until(page, "document.activeElement.name === 'value.right'")
+    page.keyboard.type("18")
+    page.locator("#note").press("Control+End")
+    page.keyboard.type(" Discs healthy.")
+    saved(page)
+    assert page.locator("input[name='value.right']").input_value() == "18"
+    page.locator("input[name='value.left']").fill("24")
+    page.keyboard.press("Enter")
+    until(page, open_questions(0))
+    assert page.locator(".v", has_text="18 mmHg").count() == 1
+
+
+def test_sketches_are_drawn_with_a_text_that_says_the_same(page: Any) -> None:
+    paste(page, DEMO)
+    assert page.locator("#sketches svg[role=img]").count() == 3
+    told = page.locator("#sketches svg desc").all_text_contents()
+    assert any("cup 0.7" in one for one in told)
+    assert page.locator("#sketches svg [style], #sketches svg style, #sketches svg script").count() == 0
 
 
 # ---- for everybody ----------------------------------------------------------------------------------

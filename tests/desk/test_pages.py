@@ -12,7 +12,8 @@ from starlette.testclient import TestClient
 from dictate.desk.names import entry_names, flag_names, question_name
 from dictate.desk.records import Records
 from dictate.store import Full, Store
-from tests.desk.conftest import DEMO
+
+from .conftest import DEMO
 
 PAIR = "Pressures 17 and 24."
 

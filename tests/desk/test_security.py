@@ -14,7 +14,8 @@ from dictate.desk.records import Records
 from dictate.desk.security import MAX_BODY, POLICY, Gate
 from dictate.lexicon import Lexicon
 from dictate.store import Store
-from tests.desk.conftest import DEMO, HERE
+
+from .conftest import DEMO, HERE
 
 
 @pytest.mark.parametrize(

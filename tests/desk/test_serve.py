@@ -16,7 +16,8 @@ from dictate.cli import app
 from dictate.desk.serve import listen
 from dictate.errors import DictateError
 from dictate.store import open_store
-from tests.desk.conftest import Desk
+
+from .conftest import Desk
 
 
 def test_ctrl_c_ends_it_cleanly(desk: Desk) -> None:

@@ -96,15 +96,18 @@ function settleSave(ok) {
   }
 }
 
+let aboutSaving = false; // whether the notice that is shown is about saving the note
+
 /** A sentence of the page itself, where the server cannot give one. */
 function tell(sentence) {
   const place = byId("notice");
   const box = document.createElement("div");
   const words = document.createElement("p");
-  box.className = "notice own-words";
+  box.className = "notice";
   words.textContent = sentence;
   box.append(words);
   place.replaceChildren(box);
+  aboutSaving = true;
 }
 
 if (note) {
@@ -148,11 +151,12 @@ document.addEventListener("htmx:before:swap", (event) => {
   const fresh = tasks.find((task) => task.target?.id === "marks");
   if (fresh && note && fresh.fragment.textContent !== note.value + "\n") tasks.splice(tasks.indexOf(fresh), 1);
   else if (fresh && note) shown = note.value;
-  // A notice goes when the thing it was about has worked.
-  const quiet = tasks.find((task) => task.target?.id === "notice");
-  if (quiet && ctx.response.status < 400 && isNote(ctx) && !byId("notice").querySelector(".own-words, [data-stale]")) {
-    tasks.splice(tasks.indexOf(quiet), 1);
-  }
+  // A notice goes when the thing it was about has worked: saving the note leaves one about a form.
+  const notice = tasks.find((task) => task.target?.id === "notice");
+  if (!notice || !isNote(ctx)) return;
+  if (ctx.response.status >= 400) aboutSaving = true;
+  else if (aboutSaving) aboutSaving = false;
+  else tasks.splice(tasks.indexOf(notice), 1);
 });
 
 document.addEventListener("htmx:after:swap", (event) => {

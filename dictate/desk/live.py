@@ -31,6 +31,7 @@ class Standing:
     text: str
     settled: Settled
     questions: tuple[Question, ...]
+    decisions: tuple[Decision, ...] = ()
 
     @property
     def waiting(self) -> int:
@@ -79,4 +80,4 @@ class Live:
         """A note with decisions, read and settled."""
         record = replace(self.read(text), name=head.id)
         settled = settle(record, text, decisions, texts, self.lexicon)
-        return Standing(head, text, settled, questions(settled, text, self.lexicon))
+        return Standing(head, text, settled, questions(settled, text, self.lexicon), tuple(decisions))

@@ -149,7 +149,7 @@ class Pages:
     def _shown(self, standing: Standing) -> dict[str, Any]:
         head, lexicon = standing.head, self.records.lexicon
         view = record_view(standing.settled, standing.text, standing.questions, lexicon)
-        last = self.records.last_decision(head.id)
+        last = standing.decisions[-1] if standing.decisions else None
         signed = self.records.versions(head.id)[-1:] if head.version > 1 else []
         differences = None
         if signed:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -72,7 +72,7 @@ class Records:
         if head.state != "signed" and head.questions != standing.waiting:
             with contextlib.suppress(StoreError):  # a list may be behind; looking must not fail
                 head = self.store.set_questions(record_id, standing.waiting, head.revision)
-        return Standing(head, standing.text, standing.settled, standing.questions)
+        return replace(standing, head=head)
 
     def write(self, record_id: str, text: str, revision: int) -> Standing:
         """Save the note as typed and read it."""
@@ -80,7 +80,7 @@ class Records:
         decisions = [Decision.from_dict(one) for one in loaded.decisions]
         standing = self.live.settled(loaded.head, text, decisions, loaded.texts)
         head = self.store.save_note(record_id, text, revision, self.operator, questions=standing.waiting)
-        return Standing(head, text, standing.settled, standing.questions)
+        return replace(standing, head=head)
 
     def decide(self, standing: Standing, decisions: Sequence[Decision], revision: int) -> Standing:
         """Record decisions; answers that they give anew do not wait any more."""

@@ -247,7 +247,7 @@ def test_something_else_that_does_not_fit_keeps_the_form(page: Any) -> None:
 def test_a_value_is_changed_and_taken_out_by_hand(page: Any) -> None:
     write(page, "Pressure 16 right, 17 left.")
     page.locator(".v", has_text="17 mmHg").click()
-    page.locator(".detail:not([hidden])").get_by_text("change by hand").click()
+    page.locator(".detail:not([hidden])").get_by_text("change or take out").click()
     page.wait_for_selector(".else form")
     page.locator("input[name='value.left']").fill("27")
     page.keyboard.press("Enter")
@@ -256,7 +256,8 @@ def test_a_value_is_changed_and_taken_out_by_hand(page: Any) -> None:
     detail = page.locator(".detail:not([hidden])")
     assert "entered by hand" in detail.inner_text()
     assert "17 mmHg" in detail.locator("del").inner_text()
-    detail.get_by_text("take out").click()
+    detail.get_by_text("change or take out").click()
+    page.get_by_role("button", name="Take out", exact=True).click()
     until(page, "!document.getElementById('sheet').textContent.includes('27 mmHg')")
     page.keyboard.press("u")
     page.wait_for_selector(".v:has-text('27 mmHg')")

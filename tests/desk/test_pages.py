@@ -293,7 +293,7 @@ def test_a_signed_record_stays_as_it_is(at: Callable[[str], At]) -> None:
     answer = one.post("sign", initials="MK")
     assert answer.headers["hx-redirect"] == f"/records/{one.id}"
     page = one.client.get(f"/records/{one.id}").text
-    assert "signed MK" in page and "<textarea" not in page and "take out" not in page
+    assert "signed MK" in page and "<textarea" not in page and "change or take out" not in page
     for what, fields in (("note", {"text": "x"}), ("undo", {}), ("patient", {"name": "x"})):
         assert one.post(what, **fields).status_code >= 400
     assert one.records.store.load(one.id).text == "Pressure 16 right, 17 left."

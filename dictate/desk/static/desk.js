@@ -56,7 +56,7 @@ function places() {
 
 // ---- the note: saving -------------------------------------------------------------------------
 
-const PAUSE = 30; // ms after the last key
+const PAUSE = 12; // ms after the last key; while one text is on its way, the next one waits
 const AGAIN = 2000; // ms until a save that failed is tried again
 let timer = 0;
 let saved = note ? note.value : "";

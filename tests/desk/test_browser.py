@@ -320,6 +320,19 @@ def test_words_and_values_light_each_other(page: Any) -> None:
     assert page.locator(".v.on").all_inner_texts() == ["4 mm", "4 mm"]
 
 
+def test_what_was_opened_stays_open_while_one_types(page: Any) -> None:
+    write(page, "Pressure 16 right, 28 left.")
+    page.locator(".v", has_text="28 mmHg").click()
+    page.locator(".told summary").first.click()
+    page.locator("#note").press("Control+End")
+    page.keyboard.type(" Discs healthy.")
+    saved(page)
+    page.wait_for_selector(".v:has-text('normal')")
+    assert page.locator(".detail:not([hidden])").count() == 1
+    assert page.locator(".v[aria-expanded=true]").inner_text() == "28 mmHg"
+    assert page.locator(".told[open]").count() == 1
+
+
 def test_markup_in_a_note_is_text(page: Any) -> None:
     bad = '<script>window.hit = 1</script> "><img src=x onerror="window.hit = 1"> </textarea><b>Pressure 16 right</b>'
     write(page, bad)
@@ -622,6 +635,7 @@ def test_the_list_finds_records_while_one_types(page: Any) -> None:
     page.wait_for_timeout(300)
     record = page.url
     page.locator(".home").click()
+    ready(page)
     page.locator("input[name=text][type=search]").fill("q-77123")
     until(page, "document.querySelectorAll('.heads tbody tr').length === 1")
     assert "q-77123" not in page.url.lower()

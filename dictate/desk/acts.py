@@ -13,11 +13,13 @@ from dictate.settling import (
     Question,
     Row,
     SettledEntry,
+    SettleError,
     add,
     answer,
     answer_rows,
     change,
     drop,
+    form,
     parse,
     remove,
 )
@@ -107,7 +109,9 @@ def typed(fields: Mapping[str, str], lexicon: Lexicon) -> list[Row]:
         for side, value in given.items()
         if value
     ]
-    return rows or [parse(item, {**about, "value": ""}, lexicon)]
+    if not rows:
+        raise SettleError(f"{form(item, lexicon).title}: the value is missing.")
+    return rows
 
 
 def overtaken(standing: Standing, decision: Decision) -> list[str]:

@@ -86,6 +86,6 @@ def _shortened(found: list[Words]) -> Iterable[Words]:
         if one.kind != "same" or len(one.text) <= 2 * _AROUND:
             yield one
             continue
-        start = one.text[:_AROUND] if n else ""
-        end = one.text[-_AROUND:] if n < len(found) - 1 else ""
+        start = one.text[:_AROUND].rpartition(" ")[0] if n else ""
+        end = one.text[-_AROUND:].partition(" ")[2] if n < len(found) - 1 else ""
         yield Words("same", f"{start} … {end}")

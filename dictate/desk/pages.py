@@ -92,22 +92,21 @@ class Pages:
 
     async def index(self, request: Request) -> Response:
         """The list of records, and ways to begin one."""
-        heads = await run_in_threadpool(self.records.find, Search(), LISTED)
-        return self.rendering.page(
-            "index.html", heads=heads, search=Search(), states=STATES, demos=_demos(), most=LISTED, fault=""
-        )
+        return await run_in_threadpool(self._list, Search(), whole=True)
+
+    def _list(self, search: Search, *, whole: bool) -> Response:
+        fault = _no_day(search.since) or _no_day(search.until)
+        heads = [] if fault else self.records.find(search, LISTED)
+        shown: dict[str, Any] = {"heads": heads, "search": search, "most": LISTED, "fault": fault}
+        if whole:
+            return self.rendering.page("index.html", states=STATES, demos=_demos(), **shown)
+        return self.rendering.parts({"list": "parts/list.html"}, **shown)
 
     async def search(self, request: Request) -> Response:
         """The list narrowed; asked for by POST, so that no name stands in an address."""
         fields = await _fields(request)
         search = Search(*(fields.get(k, "").strip() for k in ("text", "state", "since", "until")))
-        fault = ""
-        for day in (search.since, search.until):
-            fault = fault or _no_day(day)
-        heads = [] if fault else await run_in_threadpool(self.records.find, search, LISTED)
-        return self.rendering.parts(
-            {"list": "parts/list.html"}, heads=heads, search=search, most=LISTED, fault=fault, demos=_demos()
-        )
+        return await run_in_threadpool(self._list, search, whole=not request.headers.get("hx-request"))
 
     async def begin(self, request: Request) -> Response:
         """A new record: empty, with a pasted text, a file, or a demo note."""
@@ -314,6 +313,8 @@ class Pages:
 
         def change() -> Response:
             shown = self._shown(work(record_id, fields, _revision(fields)))
+            if not request.headers.get("hx-request"):
+                return RedirectResponse(f"/records/{record_id}", 303)
             waiting = shown["waiting"]
             return self.rendering.parts(_PARTS, title=page_title(record_id, waiting), **shown)
 

@@ -46,7 +46,7 @@ class Rendering:
     def refusal(self, request: Request, status: int, sentence: str, error: Exception | None = None) -> Response:
         """A sentence in the open page, or a page with it. Never with words of a note."""
         stale = error.head if isinstance(error, Stale) else None
-        shown: dict[str, Any] = {"sentence": sentence, "stale": stale, "status": status}
+        shown: dict[str, Any] = {"sentence": sentence, "stale": stale, "code": status}
         if request.headers.get("hx-request"):
             return self.parts({"notice": "parts/notice.html"}, status=status, **shown)
         return self.page("refusal.html", status, **shown)

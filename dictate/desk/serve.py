@@ -13,10 +13,12 @@ from types import FrameType
 
 import uvicorn
 
+from dictate import demo
 from dictate.desk.app import make_app
 from dictate.desk.security import Gate
 from dictate.errors import DictateError
 from dictate.lexicon import Lexicon
+from dictate.pipeline import read
 from dictate.store import Store
 
 PORT = 8614
@@ -73,9 +75,13 @@ def serve(
     operator: str,
     tell: Callable[[str], None],
 ) -> None:
-    """Answer until Ctrl-C. `tell` gets the address."""
+    """Answer until Ctrl-C. `tell` gets the address.
+
+    A demo note is read meanwhile: the first reading of all takes ten times as long as any other.
+    """
     with listen(port) as place:
         gate = Gate(place.getsockname()[1])
+        threading.Thread(target=read, args=(demo.note().text,), kwargs={"lexicon": lexicon}, daemon=True).start()
 
         def ready() -> None:
             tell(gate.opening_address)

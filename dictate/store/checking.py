@@ -13,7 +13,7 @@ from dictate.store.replay import Told, differences, replayed
 def faults(connection: sa.Connection) -> Iterator[str]:
     """Every fault in a sentence; nothing if the store is sound. The connection sees one moment."""
     yield from _file(connection)
-    yield from _guards(connection)
+    yield from guards(connection)
     told: dict[str, Told] = {}
     links = replayed(ledger.links(connection), told)
     yield from chain.faults(links, ledger.chain_head(connection))
@@ -31,7 +31,8 @@ def _file(connection: sa.Connection) -> Iterator[str]:
                 yield f"the file is damaged: {found}"
 
 
-def _guards(connection: sa.Connection) -> Iterator[str]:
+def guards(connection: sa.Connection) -> Iterator[str]:
+    """Whether the triggers that refuse to alter events are there and at work."""
     sqlite = connection.dialect.name == "sqlite"
     query = (
         "SELECT name FROM sqlite_master WHERE type = 'trigger'"

@@ -17,7 +17,7 @@ from dictate.store import checking, ledger, paths, schema
 from dictate.store.engine import Place, engine_at, place, reading, set_up_sqlite, writing
 from dictate.store.faults import Damaged, NotEmpty, StoreError, told
 from dictate.store.ledger import BATCH, Ledger
-from dictate.store.migrate import current, migrate
+from dictate.store.migrate import anew, current, keep_out, migrate
 from dictate.store.model import Copied
 
 _TABLES = (schema.event, schema.record, schema.patient)
@@ -81,6 +81,8 @@ class Backup:
         file = Path(path).absolute()
         if not file.is_file():
             raise StoreError(f"{path} is no file: nothing was changed; name the file of a backup")
+        if not os.access(file, os.R_OK, effective_ids=os.access in os.supports_effective_ids):
+            raise StoreError(f"{path} cannot be read: nothing was changed; allow reading it and try again")
         memory = sqlite3.connect(":memory:", check_same_thread=False)
         try:
             with contextlib.closing(sqlite3.connect(f"{file.as_uri()}?mode=ro", uri=True)) as kept:
@@ -116,24 +118,35 @@ class Backup:
         self.engine.dispose()
 
 
-def restore(kept: Backup, target: sa.Connection, at: str, *, replace: bool) -> Copied:
+def restore(kept: Backup, target: sa.Connection, at: str, shown: str, *, replace: bool) -> Copied:
     """Fill the store, inside the writing transaction of `target`, with a backup that was found sound."""
-    ledger.chain_head(target, lock=True)
+    guarded = not list(checking.guards(target))
+    if guarded:
+        ledger.chain_head(target, lock=True)
+    else:
+        keep_out(target)
     if not replace and not ledger.is_empty(target):
         raise NotEmpty(
             "the store holds records: nothing was changed; restore with --replace to give them up for the backup"
         )
+    buried = [(link.record_id, link.by) for link in ledger.links(target, kinds=("delete",))]
+    if guarded:
+        _emptied(target)
+    else:  # readers at this moment may miss their record, which a tampered store may ask of them
+        anew(target, shown)
     with reading(kept.engine) as source:
-        buried = [(link.record_id, link.by) for link in ledger.links(target, kinds=("delete",))]
-        with _unguarded(target):
-            for table in reversed(_TABLES):
-                target.execute(table.delete())
-            _copy(source, target)
+        _copy(source, target)
     book = Ledger(target, at)
     for record_id, by in buried:
         if target.execute(sa.select(schema.record.c.id).where(schema.record.c.id == record_id)).first():
             book.bury(record_id, by)
     return Copied(*_counts(target))
+
+
+def _emptied(target: sa.Connection) -> None:
+    with _unguarded(target):
+        for table in reversed(_TABLES):
+            target.execute(table.delete())
 
 
 def _copy(source: sa.Connection, target: sa.Connection) -> None:
@@ -143,10 +156,11 @@ def _copy(source: sa.Connection, target: sa.Connection) -> None:
             rows = source.execute(sa.select(table).execution_options(yield_per=BATCH)).mappings()
             for batch in rows.partitions(BATCH):
                 target.execute(table.insert(), [dict(row) for row in batch])
-        target.execute(schema.chain_head.delete())
-        head = source.execute(sa.select(schema.chain_head)).mappings().first()
-        if head is not None:
-            target.execute(schema.chain_head.insert(), dict(head))
+        head = ledger.chain_head(source)
+        if head is None:
+            target.execute(schema.chain_head.delete())
+        else:  # the same row, for which other writers wait
+            target.execute(schema.chain_head.update().values(seq=head.seq, hash=head.hash))
 
 
 def _counts(connection: sa.Connection) -> tuple[int, int]:

@@ -9,13 +9,13 @@ import sqlalchemy as sa
 
 from dictate.store.engine import reading, writing
 from dictate.store.faults import Damaged, Newer, StoreError
-from dictate.store.schema import REVISION, VERSION_TABLE
+from dictate.store.schema import FUNCTIONS, REVISION, VERSION_TABLE, metadata
 
 FOLDERS = [Path(__file__).parent / "migrations" / "versions"]
 """Where the steps lie."""
 
 _ADVISORY = 0x64696374  # any number that programs with other purposes are unlikely to use
-_one_at_a_time = threading.Lock()
+_one_at_a_time = threading.Lock()  # Alembic keeps the migration that is running in a global
 
 
 def current(connection: sa.Connection, shown: str) -> str | None:
@@ -37,13 +37,30 @@ def migrate(engine: sa.Engine, shown: str, *, target: str = REVISION) -> None:
         _fits(connection, shown)
         if current(connection, shown) == target:
             return
-    # Alembic keeps the migration that is running in a global.
-    with _one_at_a_time, writing(engine) as connection:
+    with writing(engine) as connection:
         if connection.dialect.name == "postgresql":
             connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_ADVISORY)))
         at = current(connection, shown)
         if at != target:  # another program may have been quicker
-            _run(connection, at, target, shown)
+            _upgrade(connection, at, target, shown)
+
+
+def keep_out(connection: sa.Connection) -> None:
+    """Keep all others out to the end of the transaction.
+
+    Comes first in it: a writer that waited for a row would in turn keep us from dropping the table.
+    """
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql("LOCK TABLE chain_head IN ACCESS EXCLUSIVE MODE")
+
+
+def anew(connection: sa.Connection, shown: str) -> None:
+    """Drop all a store holds and make it anew, empty, inside a writing transaction that keeps others out."""
+    metadata.drop_all(connection)
+    connection.exec_driver_sql(f"DROP TABLE IF EXISTS {VERSION_TABLE}")
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql(f"DROP FUNCTION IF EXISTS {', '.join(FUNCTIONS)}")
+    _upgrade(connection, None, REVISION, shown)
 
 
 def _fits(connection: sa.Connection, shown: str) -> None:
@@ -56,7 +73,7 @@ def _fits(connection: sa.Connection, shown: str) -> None:
             )
 
 
-def _run(connection: sa.Connection, at: str | None, target: str, shown: str) -> None:
+def _upgrade(connection: sa.Connection, at: str | None, target: str, shown: str) -> None:
     from alembic import command
     from alembic.config import Config
     from alembic.script import ScriptDirectory
@@ -72,4 +89,5 @@ def _run(connection: sa.Connection, at: str | None, target: str, shown: str) -> 
             f"{shown} was written by a later version of dictate (its form is {at}, this version knows {target}):"
             " nothing was changed; install that version"
         )
-    command.upgrade(config, target)
+    with _one_at_a_time:
+        command.upgrade(config, target)

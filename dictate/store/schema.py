@@ -20,6 +20,9 @@ TRIGGERS = {
 }
 """What refuses to alter events, by database."""
 
+FUNCTIONS = ("dictate_event_kept", "dictate_chain_head_kept")
+"""What the guards of a PostgreSQL store call."""
+
 
 class Words(sa.types.TypeDecorator[str]):
     """Any text at all, as a JSON string: PostgreSQL holds no NUL, neither database half a surrogate pair."""

@@ -332,7 +332,7 @@ class Store:
             kept = copying.Backup(path)
         with kept:
             with self._turn, told(self.where.shown), writing(self._engine) as connection:
-                copied = copying.restore(kept, connection, stamp(self._clock()), replace=replace)
+                copied = copying.restore(kept, connection, stamp(self._clock()), self.where.shown, replace=replace)
                 erase.mark(connection)
             with self._turn, told(self.where.shown):
                 erase.clear(self._engine)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import shutil
+import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
 from test_chain import raw
 
-from dictate.store import Damaged, Newer, NotEmpty, Store, StoreError, Unknown, open_store, schema
+from dictate.store import Damaged, Lingering, Newer, NotEmpty, Stale, Store, StoreError, Unknown, open_store, schema
 
 HARD = "nul \x00, half \ud83d, 🙂"
 
@@ -129,6 +132,56 @@ def test_the_guards_are_back_after_a_restore(store: Store, kept: Path, url: str)
         with pytest.raises(sa.exc.DBAPIError), engine.begin() as connection:
             connection.exec_driver_sql(statement)
     engine.dispose()
+    assert store.verify() == []
+
+
+def test_the_guards_that_were_taken_away_are_made_again(store: Store, kept: Path, url: str) -> None:
+    engine = raw(url)
+    with engine.begin() as connection:
+        for name in sorted(schema.TRIGGERS[engine.dialect.name]):
+            table = name.partition("_not" if "not" in name else "_kept")[0]
+            connection.exec_driver_sql(f"DROP TRIGGER {name}" + f" ON {table}" * ("://" in url))
+    engine.dispose()
+    assert "guards" in store.verify()[0]
+    store.restore(str(kept), replace=True)
+    assert store.verify() == []
+
+
+def test_other_windows_go_on_after_a_restore(store: Store, kept: Path, url: str) -> None:
+    record = store.find()[0].id
+    with open_store(url) as other:
+        for number in range(8):  # enough for a driver to prepare its statements
+            other.save_note(record, f"text {number}", other.head(record).revision, "AB")
+        store.restore(str(kept), replace=True)
+        assert other.load(record).text == "Pressure 17."
+        other.save_note(record, "after", other.head(record).revision, "AB")
+        assert store.load(record).text == "after"
+        assert other.verify() == []
+
+
+def test_writers_wait_for_a_restore(store: Store, kept: Path, url: str) -> None:
+    record = store.find()[0].id
+    done = False
+
+    def insist() -> int:
+        times = 0
+        with open_store(url) as other:
+            while not done or not times:
+                with contextlib.suppress(Stale):
+                    other.save_note(record, f"text {times}", other.head(record).revision, "AB")
+                    times += 1
+                time.sleep(0.01)  # a file has no queue: whoever never pauses keeps the others out
+        return times
+
+    with ThreadPoolExecutor(3) as pool:
+        writers = [pool.submit(insist) for _ in range(3)]
+        try:
+            for _ in range(3):
+                with contextlib.suppress(Lingering):  # a reader was just there
+                    store.restore(str(kept), replace=True)
+        finally:
+            done = True
+        assert all(writer.result() for writer in writers)
     assert store.verify() == []
 
 

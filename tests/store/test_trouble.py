@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
 import stat
 import tempfile
@@ -30,6 +31,7 @@ from dictate.store import (
 from dictate.store.faults import told
 
 NOTE = "Pressure 16 right, 17 left."
+NOBODY = 65534
 
 
 def filled(store: Store) -> str:
@@ -85,22 +87,26 @@ def test_a_disk_that_is_full_when_a_store_is_to_be_made() -> None:
 
 @pytest.fixture
 def unprivileged() -> Iterator[Path]:
-    """A folder of a user who is not root; root may write to everything."""
-    folder = Path(tempfile.mkdtemp(prefix="store"))
-    uid = os.geteuid()
-    if uid == 0:
-        os.chown(folder, 65534, 65534)
-        os.setegid(65534)
-        os.seteuid(65534)
-    yield folder
-    if uid == 0:
+    """A store of a user who is not root, who may write to everything, and the rest of the test as that user.
+
+    It is made before, as such a user may not be able to read the package.
+    """
+    folder = Path(tempfile.mkdtemp(prefix="store", dir="/tmp"))
+    with open_store(str(folder / "records.db")) as store:
+        filled(store)
+    root = os.geteuid() == 0
+    if root:
+        for path in (folder, *folder.iterdir()):
+            os.chown(path, NOBODY, NOBODY)
+        os.setegid(NOBODY)
+        os.seteuid(NOBODY)
+    yield folder / "records.db"
+    if root:
         os.seteuid(0)
         os.setegid(0)
     for path in (folder, *folder.rglob("*")):
         path.chmod(0o700)
-    for path in sorted(folder.rglob("*"), reverse=True):
-        path.rmdir() if path.is_dir() else path.unlink()
-    folder.rmdir()
+    shutil.rmtree(folder)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="permissions are those of POSIX")
@@ -108,37 +114,40 @@ class TestWithoutPermission:
     """What a user meets who may read, or not even that."""
 
     def test_a_file_that_cannot_be_written(self, unprivileged: Path) -> None:
-        file = unprivileged / "records.db"
-        with open_store(str(file)) as store:
-            record = filled(store)
-        file.chmod(0o400)
+        unprivileged.chmod(0o400)
         told_so = pytest.raises(ReadOnly, match=r"cannot be written: .* safe; allow writing")
-        with told_so, open_store(str(file)) as store:
-            store.save_note(record, "other", store.head(record).revision, "MK")
-        file.chmod(0o600)
-        with open_store(str(file)) as store:
-            assert store.load(record).text == NOTE
+        with told_so, open_store(str(unprivileged)) as store:
+            (head,) = store.find()
+            store.save_note(head.id, "other", head.revision, "MK")
+        unprivileged.chmod(0o600)
+        with open_store(str(unprivileged)) as store:
+            (head,) = store.find()
+            assert store.load(head.id).text == NOTE
 
     def test_a_file_that_cannot_be_read(self, unprivileged: Path) -> None:
-        file = unprivileged / "records.db"
-        open_store(str(file)).close()
-        file.chmod(0)
+        unprivileged.chmod(0)
         with pytest.raises(StoreError, match="cannot be"):
-            open_store(str(file))
+            open_store(str(unprivileged))
 
     def test_a_folder_where_nothing_can_be_made(self, unprivileged: Path) -> None:
-        unprivileged.chmod(0o500)
-        for name in ("records.db", "below/records.db"):
+        unprivileged.parent.chmod(0o500)
+        for name in ("other.db", "below/records.db"):
             with pytest.raises(ReadOnly):
-                open_store(str(unprivileged / name))
+                open_store(str(unprivileged.parent / name))
 
     def test_a_backup_where_nothing_can_be_made(self, unprivileged: Path) -> None:
-        with open_store(str(unprivileged / "records.db")) as store:
-            (unprivileged / "shut").mkdir(mode=0o500)
-            with pytest.raises(ReadOnly):
-                store.backup(str(unprivileged / "shut" / "kept.db"))
-            with pytest.raises(StoreError):
-                store.backup(str(unprivileged / "nowhere" / "kept.db"))
+        with open_store(str(unprivileged)) as store:
+            unprivileged.with_name("shut").mkdir(mode=0o500)
+            for name in ("shut/kept.db", "nowhere/kept.db"):
+                with pytest.raises(StoreError):
+                    store.backup(str(unprivileged.parent / name))
+
+    def test_a_backup_that_cannot_be_read(self, unprivileged: Path) -> None:
+        with open_store(str(unprivileged)) as store:
+            kept = unprivileged.with_name("kept.db")
+            kept.touch(mode=0)
+            with pytest.raises(StoreError, match="cannot be read: nothing was changed"):
+                store.restore(str(kept))
 
 
 def test_a_folder_where_a_file_should_be(tmp_path: Path) -> None:

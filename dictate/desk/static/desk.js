@@ -110,6 +110,7 @@ function tell(sentence) {
 if (note) {
   note.addEventListener("input", () => {
     followEdit();
+    if (elsewhere) say("not saved");
     later();
   });
   addEventListener("beforeunload", (event) => {
@@ -353,6 +354,7 @@ const deeds = {
     byId("notice").replaceChildren();
     saved = "\u0000"; // whatever the other window saved, it is not this
     save();
+    note.focus();
   },
   copy(button) {
     navigator.clipboard.writeText(note?.value ?? "").then(() => { button.textContent = "Copied"; }, () => {

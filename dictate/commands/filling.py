@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
 from dictate.commands.keys import Keys, tell
@@ -10,16 +11,19 @@ from dictate.settling import Form, Row, SettleError, form, parse
 
 _SIDES = {"right": "Right", "left": "Left", "both": "Both together", "": "Without a side"}
 _NONE = "-"
+_WORD = re.compile(r"[^\W_]+")
 _MANY = 12  # items to choose from
 
 
 def choose_item(keys: Keys, first: str, lexicon: Lexicon) -> str | None:
-    """An item by words of its title or by its key; Enter takes `first`. None if nothing was told."""
+    """An item by words of its title or by its key; Enter takes `first`. None if nothing was told, or q."""
     offered = f" (Enter: {lexicon.items[first].title})" if first in lexicon.items else ""
     while True:
         told = keys.line(f"What was measured or found{offered}: ").casefold()
         if not told:
             return first or None
+        if told == "q":
+            return None
         found = _matching(told, lexicon)
         if len(found) == 1:
             return found[0]
@@ -32,11 +36,14 @@ def choose_item(keys: Keys, first: str, lexicon: Lexicon) -> str | None:
 
 
 def _matching(told: str, lexicon: Lexicon) -> list[str]:
-    exact = [key for key, item in lexicon.items.items() if told in (key, item.title.casefold())]
-    words = told.split()
-    return exact or [
-        key for key, item in lexicon.items.items() if all(w in f"{key} {item.title.casefold()}" for w in words)
-    ]
+    """Items of this key or title, else those in which each word told begins a word."""
+    titles = {key: item.title.casefold() for key, item in lexicon.items.items()}
+    exact = [key for key, title in titles.items() if told in (key, title)]
+    if exact:
+        return exact
+    wanted = _WORD.findall(told)
+    words = {key: _WORD.findall(f"{key} {title}") for key, title in titles.items()}
+    return [k for k, own in words.items() if wanted and all(any(w.startswith(t) for w in own) for t in wanted)]
 
 
 def _pick(keys: Keys, prompt: str, labels: Sequence[str]) -> int | None:

@@ -155,8 +155,8 @@ class Interview:
 
     def _pick_line(self, asked: Question) -> Line | None:
         numbers = [str(n) for n in range(1, len(asked.lines) + 1)]
-        told = self.keys.key([*numbers, "q"], f"Which line, 1 to {len(numbers)} (q: none)? ")
-        return None if told == "q" else asked.lines[int(told) - 1]
+        told = self.keys.key([*numbers, "q", ""], f"Which line, 1 to {len(numbers)} (Enter: none)? ")
+        return None if told in ("q", "") else asked.lines[int(told) - 1]
 
     def _rows(self, standing: Standing, flags: Iterable[str]) -> list[Row]:
         entries = [e for f in standing.settled.record.flags if f.id in flags for e in f.entries]
@@ -185,20 +185,33 @@ def _width() -> int:
 def _shown(asked: Question, width: int) -> list[str]:
     """The words in their sentences; of a gathered question a numbered line each."""
     if not asked.lines:
-        return [line for quote in asked.quotes for line in _quoted(quote, width, _INDENT)]
+        return _quoted(asked.quotes, width, _INDENT)
     out = []
     for n, one in enumerate(asked.lines, 1):
         label = f"{n}. “{visible(one.said)}” → {visible(one.read)}"
         out += textwrap.wrap(label, width, initial_indent="  ", subsequent_indent="     ")
         if one.quote.before.strip() or one.quote.after.strip(" .;,"):
-            out += _quoted(one.quote, width, "     ")
+            out += _quoted([one.quote], width, "     ")
     return out
 
 
-def _quoted(quote: Quote, width: int, indent: str) -> list[str]:
-    """A sentence with the words in question in square brackets."""
-    text = visible(f"{quote.before}[{quote.words}]{quote.after}".strip())
-    return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=indent)
+def _quoted(quotes: Sequence[Quote], width: int, indent: str) -> list[str]:
+    """Each sentence once, with the words in question in square brackets."""
+    sentences: dict[str, list[tuple[int, int]]] = {}
+    for quote in quotes:
+        start = len(quote.before)
+        sentence = f"{quote.before}{quote.words}{quote.after}"
+        sentences.setdefault(sentence, []).append((start, start + len(quote.words)))
+    out = []
+    for sentence, spans in sentences.items():
+        text, end = "", 0
+        for start, stop in sorted(spans):
+            if start >= end:
+                text += f"{sentence[end:start]}[{sentence[start:stop]}]"
+                end = stop
+        told = visible(text + sentence[end:]).strip()
+        out += textwrap.wrap(told, width, initial_indent=indent, subsequent_indent=indent)
+    return out
 
 
 def listed(standing: Standing) -> list[str]:

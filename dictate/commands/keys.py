@@ -39,14 +39,14 @@ class Keys:
         self.live = sys.stdin is not None and sys.stdin.isatty()
 
     def key(self, keys: Collection[str], prompt: str = "> ") -> str:
-        """The first of `keys` that is told. Raises Left."""
+        """The first of `keys` that is told; "" among them is Enter. Raises Left."""
         while True:
             typer.echo(prompt, nl=False)
-            told = self._press() if self.live and all(len(k) == 1 for k in keys) else self._line()
+            told = self._press() if self.live and all(len(k) <= 1 for k in keys) else self._line()
             if told in keys:
                 return told
             if told:
-                tell(f"{told!r} is none of the keys: {' '.join(keys)}")
+                tell(f"{told!r} is none of the keys: {' '.join(keys).strip()}")
 
     def line(self, prompt: str) -> str:
         """What is typed up to Enter, without the blanks around it. Raises Left."""

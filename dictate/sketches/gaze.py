@@ -143,7 +143,7 @@ def _arm(canvas: Canvas, centre: Point, degrees: float, entry: Entry, picture: P
     look = Look(name, 2.4 if restricted else 1.2, dashed=asked(entry))
     canvas.line(along(centre, degrees, _EYE), end, look, entry.id)
     if restricted:
-        bar = Look("bar", 2.4)
+        bar = Look("bar", 2.4, dashed=asked(entry))
         canvas.line(along(end, degrees + 90, _BAR), along(end, degrees - 90, _BAR), bar, entry.id)
     if asked(entry):
         at = along(along(centre, degrees, (_EYE + SHORT) / 2), degrees + 90, 9)

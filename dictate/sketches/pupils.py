@@ -74,7 +74,8 @@ def pupils(entries: Iterable[Entry]) -> Sketch | None:
             canvas.small((MIDDLE, height + iris + 4 + 14 * (n - (len(lines) - 1) / 2)), line)
         row = {eye: [s for s in sizes if (s.eye, s.level) == (eye, level)] for eye in EYES}
         for eye in EYES:
-            _eye(canvas, places[eye], row[eye], OUTWARD[eye] if eye in irregular else 0, picture)
+            wavy = OUTWARD[eye] if eye in irregular else 0
+            _eye(canvas, places[eye], row[eye], wavy, irregular.get(eye, False), picture)
         if sizes:
             unsaid = [_Size("", "", (), Said((), picture.unsaid))]
             here: list[Said] = []
@@ -111,9 +112,10 @@ def _levels(sizes: Sequence[_Size], picture: Picture) -> list[tuple[str, str]]:
     return [(k, known.get(k, k.replace("_", " "))) for k in ordered] or [("", "")]
 
 
-def _irregular(entries: Iterable[Entry], picture: Picture) -> set[str]:
+def _irregular(entries: Iterable[Entry], picture: Picture) -> dict[str, bool]:
+    """The eyes whose pupil is not round, and whether that is still to be confirmed."""
     marked = {(s.item, value) for s in picture.says if s.mark == "irregular" for value in s.words}
-    return {eye for e in entries if (e.item, str(e.value)) in marked for eye in eyes_of(e)}
+    return {eye: asked(e) for e in entries if (e.item, str(e.value)) in marked for eye in eyes_of(e)}
 
 
 def _titled(eye: str, size: _Size, picture: Picture) -> Said:
@@ -127,7 +129,7 @@ def _fits(size: _Size, picture: Picture) -> bool:
     return bool(size.mm) and size.mm[0] > 0 and size.mm[-1] <= picture.iris
 
 
-def _eye(canvas: Canvas, centre: Point, sizes: Sequence[_Size], wavy: int, picture: Picture) -> None:
+def _eye(canvas: Canvas, centre: Point, sizes: Sequence[_Size], wavy: int, doubtful: bool, picture: Picture) -> None:
     """One iris with the pupils said of it; `wavy` is 0 for a round one, else the way that it bulges."""
     radius = picture.iris / 2 * SCALE
     canvas.circle(centre, radius, Look("iris", 1.2))
@@ -135,8 +137,8 @@ def _eye(canvas: Canvas, centre: Point, sizes: Sequence[_Size], wavy: int, pictu
         if not _fits(size, picture):
             continue
         for n, mm in enumerate(size.mm):
-            solid = n == 0 and not size.said.asked
-            look = Look("pupil", 1.4, 1 if solid else 0.12, dashed=size.said.asked)
+            dashed = size.said.asked or doubtful
+            look = Look("pupil", 1.4, 1 if n == 0 and not dashed else 0.12, dashed=dashed)
             if wavy:
                 canvas.outline(_bulging(centre, mm / 2 * SCALE, wavy), look, size.said.entries[0])
             else:

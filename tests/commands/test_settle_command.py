@@ -93,6 +93,14 @@ def test_the_words_stand_in_their_sentence(tmp_path: Path) -> None:
     assert re.search(r"Today the \[pressure sixteen\] was found, lids quiet\.", result.stdout)
 
 
+def test_several_words_of_one_sentence_are_marked_in_it(tmp_path: Path) -> None:
+    result = run("settle", note(tmp_path, "Pupils equal, 3 mm right, 5 mm left.\n"), keys="q", status=LEAVE)
+    quoted = [line for line in result.stdout.splitlines() if line.startswith("    ") and "[" in line]
+    assert len(quoted) == 1 and quoted[0].replace("[", "").replace("]", "").strip().startswith(
+        "Pupils equal, 3 mm right"
+    )
+
+
 def test_a_note_without_questions_is_kept_and_shown(tmp_path: Path, store: Store) -> None:
     result = run("settle", note(tmp_path, SURE))
     assert "nothing is open" in result.stderr
@@ -143,8 +151,9 @@ def test_something_else_given_up_changes_nothing(tmp_path: Path, store: Store) -
 
 
 def test_items_of_one_name_are_offered_by_number(tmp_path: Path) -> None:
-    result = run("settle", note(tmp_path, ONE), keys="e|rapd|q", status=LEAVE)
-    assert re.search(r"1  \S", result.stdout)
+    result = run("settle", note(tmp_path, ONE), keys="e|disc|1|||q", status=LEAVE)
+    assert re.search(r"^  1  \S", result.stdout, re.M) and "Which (a number, Enter: none)" in result.stdout
+    assert "nothing was changed" in result.stdout
     assert "is the name of no items" in run("settle", note(tmp_path, ONE), keys="e|xyzzy", status=LEAVE).stdout
 
 
@@ -204,7 +213,7 @@ def test_one_line_becomes_something_else(tmp_path: Path, store: Store) -> None:
 
 
 def test_striking_can_be_given_up(tmp_path: Path, store: Store) -> None:
-    run("settle", note(tmp_path, HEARD), keys="x|q|e|q|q", status=LEAVE)
+    run("settle", note(tmp_path, HEARD), keys="x|q|x||e|q|e||q", status=LEAVE)
     assert store.decisions(only(store).id) == []
 
 

@@ -138,3 +138,10 @@ def test_a_difference_without_a_side_is_of_both() -> None:
     sketch = pupils([entry("pupil.size", "left", 4), entry("pupil.difference", None, 1)])
     assert sketch
     assert "Also: sizes differ by 1 mm." in sketch.text
+
+
+def test_a_doubtful_shape_is_dashed() -> None:
+    sketch = pupils([entry("pupil.size", "left", 4), entry("pupil.shape", "left", "irregular", "confirm")])
+    assert sketch
+    assert shapes(sketch, "pupil")[0].get("stroke-dasharray")
+    assert "irregular pupil?" in words(sketch) and "4 mm" in words(sketch)

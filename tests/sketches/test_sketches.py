@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dictate import demo, lexicon, read
+from dictate.errors import LexiconError
 from dictate.record import Entry
 from dictate.sketches import Sketch, discs, gaze, legend, pupils, sketches, stylesheet
 from dictate.sketches.svg import wrapped
@@ -227,3 +228,16 @@ def test_words_are_broken_between_words_only() -> None:
 
 def test_the_style_sheet_is_shipped() -> None:
     assert ".sketch" in stylesheet()
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [("pupils = 3", "pupils: "), ("group = ", "sketches.toml: "), ('group = "sketches"\ncolour = 1', "colour: ")],
+)
+def test_a_wrong_legend_is_refused(text: str, reason: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "sketches"
+    folder.mkdir()
+    (folder / "sketches.toml").write_text(text, encoding="utf-8")
+    monkeypatch.setattr(legend, "default_folder", lambda: tmp_path)
+    with pytest.raises(LexiconError, match=reason):
+        legend.load.__wrapped__()

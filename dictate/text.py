@@ -228,6 +228,13 @@ def _infinitive(raw: list[tuple[int, int, str, str]], i: int) -> bool:
     )
 
 
+def _hyphened(raw: list[tuple[int, int, str, str]], words: list[str], i: int) -> list[str]:
+    """The two words of "full-stop"."""
+    if i + 2 < len(raw) and raw[i + 1][2] == "-" and raw[i][1] == raw[i + 1][0] and raw[i + 1][1] == raw[i + 2][0]:
+        return [words[i], words[i + 2]]
+    return []
+
+
 def _spoken_signs(raw: list[tuple[int, int, str, str]]) -> dict[int, str]:
     """Spoken punctuation, if the note is dictated with it: token index -> sign or "skip"."""
     words = [plain(w) if k == "word" else "" for _, _, w, k in raw]
@@ -236,12 +243,12 @@ def _spoken_signs(raw: list[tuple[int, int, str, str]]) -> dict[int, str]:
     for i, word in enumerate(words):
         if not word or i in found:
             continue
-        for length in (2, 1):
-            run = tuple(words[i : i + length])
-            if len(run) == length and run in _SPOKEN:
-                found[i] = _SPOKEN[run]
+        for run, length in ((words[i : i + 2], 2), (_hyphened(raw, words, i), 3), (words[i : i + 1], 1)):
+            sign = _SPOKEN.get(tuple(run))
+            if sign is not None:
+                found[i] = sign
                 for extra in range(1, length):
                     found[i + extra] = "skip"
-                sure += run in _SPOKEN_SURE
+                sure += tuple(run) in _SPOKEN_SURE
                 break
     return found if sure >= 2 else {}

@@ -203,13 +203,16 @@ class _Desk:
         return [replace(row, side=side) if side else row]
 
     def _one_holds(self, question: _Asked, decision: Decision) -> None:
-        """Of rows that disagree one holds; those that do not disagree with it stay."""
+        """Of rows that disagree one holds; those that do not disagree with it stay.
+
+        The other side's stay where something else disagrees with the chosen one; else it is the sides that disagree.
+        """
         choice = decision.choice
         held = [e for e in question.about if _is(e.row, choice)]
+        item, side = choice["item"], choice["side"]
+        rivals = [e for e in question.about if e not in held and (e.row.item != item or e.row.side == side)]
         for entry in question.about:
-            if entry in held or (
-                entry.row.item == choice["item"] and {entry.row.side, choice["side"]} == {"right", "left"}
-            ):
+            if entry in held or (rivals and entry.row.item == item and {entry.row.side, side} == {"right", "left"}):
                 self._put(entry, entry.row, "chosen", decision.id)
             else:
                 self._take_out(entry)

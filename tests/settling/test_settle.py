@@ -236,6 +236,14 @@ def test_a_question_quotes_its_sentence() -> None:
     assert (quote.before, quote.words, quote.after) == ("I make the ", "pressure 16", " today.")
 
 
+def test_where_the_sides_disagree_only_the_chosen_one_stays() -> None:
+    desk = Desk("RAPD right. RAPD left.")
+    [asked] = questions(desk.settled, desk.text, LEXICON)
+    desk.decide(answer(desk.settled, asked.flags, asked.choices[0].sets, "mk"))
+    assert desk.settled.open == 0
+    assert [(e.item, e.side) for e in desk.settled.record.entries] == [("pupil.rapd", "right")]
+
+
 def _asked(settled: Settled, flags: tuple[str, ...] = ()) -> set[Any]:
     """What is asked: the reason, the words and the rows."""
     return {

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from dictate.lexicon import Item, Lexicon
+from dictate.norms import score_totals
 from dictate.rows import Observation
 
 _UNITS = {"mm[Hg]": "mmHg", "[p'diop]": "prism dioptres", "um": "µm", "1": ""}
@@ -94,7 +95,13 @@ def _other_item(rows: list[Observation], other: str, lexicon: Lexicon) -> Choice
 
 
 def _listed(item: Item, rows: list[Observation]) -> list[Any]:
-    return [c["value"] for r in rows for c in r.choices if "value" in c] or list(item.values)
+    told = [c["value"] for r in rows for c in r.choices if "value" in c]
+    if item.kind != "score":
+        return told or list(item.values)
+    if len(set(told)) != 1:
+        return []
+    count = str(told[0])
+    return [f"{count}/{total}" for total in score_totals(item.key) if total >= int(count)]
 
 
 def _likelier(item: Item, rows: list[Observation]) -> Choices:

@@ -409,3 +409,9 @@ def load_folder(folder: Any) -> Norms:
 def load() -> Norms:
     """The norms shipped with the package. Raises LexiconError."""
     return load_folder(default_folder() / "norms")
+
+
+def score_totals(item: str) -> list[int]:
+    """The totals that a score of this item is told out of, by the editions of its book; none if unknown."""
+    plates = load().plates
+    return sorted({n for edition in plates.edition for n in edition.shown}) if item == plates.item else []

@@ -6,6 +6,7 @@ printed form ("exam-record/1").
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -24,6 +25,11 @@ class Evidence:
     def to_dict(self) -> dict[str, Any]:
         """The printed form."""
         return {"start": self.start, "end": self.end, "text": self.text}
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Evidence:
+        """The words that `to_dict` printed."""
+        return cls(data["start"], data["end"], data["text"])
 
 
 @dataclass(frozen=True)
@@ -146,3 +152,58 @@ class Record:
             "unplaced": [e.to_dict() for e in self.unplaced],
             "left_out": [{"because": because, **e.to_dict()} for because, e in self.silent],
         }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Record:
+        """The record that `to_dict` printed; how each entry came about is not in print."""
+        note = data["note"]
+        return cls(
+            name=note["name"],
+            characters=note["characters"],
+            sha256=note["sha256"],
+            entries=tuple(
+                Entry(
+                    one["id"],
+                    one["item"],
+                    one["side"],
+                    one["value"],
+                    one.get("unit", ""),
+                    dict(one["context"]),
+                    one["state"],
+                    _evidence(one["evidence"]),
+                    tuple(one.get("flags", ())),
+                )
+                for one in data["entries"]
+            ),
+            flags=tuple(
+                Flag(
+                    one["id"],
+                    one["reason"],
+                    one["question"],
+                    tuple(one["entries"]),
+                    _evidence(one["evidence"]),
+                    tuple(dict(c) for c in one["choices"]),
+                )
+                for one in data["flags"]
+            ),
+            derived=tuple(
+                Derived(
+                    one["key"],
+                    one["side"],
+                    one["value"],
+                    one["unit"],
+                    one["text"],
+                    tuple(one["entries"]),
+                    one["source"],
+                    one["outside"],
+                )
+                for one in data["derived"]
+            ),
+            not_documented=tuple(data["not_documented"]),
+            unplaced=_evidence(data["unplaced"]),
+            silent=tuple((one["because"], Evidence.from_dict(one)) for one in data["left_out"]),
+        )
+
+
+def _evidence(printed: Sequence[Mapping[str, Any]]) -> tuple[Evidence, ...]:
+    return tuple(Evidence.from_dict(one) for one in printed)

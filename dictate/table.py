@@ -28,11 +28,12 @@ _NO_SIDE = "side not said: "
 
 @dataclass(frozen=True)
 class Cell:
-    """One value as a person writes it; `asked` numbers its open questions."""
+    """One value as a person writes it; `asked` numbers its open questions, `entries` are the ids of what it states."""
 
     text: str
     asked: tuple[int, ...] = ()
     outside: bool = False
+    entries: tuple[str, ...] = field(default=(), compare=False)
 
     def __str__(self) -> str:
         mark = OUTSIDE if self.outside else ""
@@ -48,12 +49,30 @@ class Line:
     right: tuple[Cell, ...] = ()
     left: tuple[Cell, ...] = ()
     single: tuple[Cell, ...] = ()
+    item: str = field(default="", compare=False)
 
     @property
     def label(self) -> str:
         """The title with its circumstances: "Pupil size (dim)"."""
         told = "; ".join(one for one in self.circumstances if one)
         return f"{self.title} ({told})" if told else self.title
+
+
+@dataclass(frozen=True)
+class Computed:
+    """What is computed from the tests `items`: a sentence for each side or sides, and the number of its source."""
+
+    about: str
+    told: tuple[tuple[str, str], ...]
+    source: int
+    items: tuple[str, ...]
+
+    @property
+    def text(self) -> str:
+        """The sentence with the tests it is about: "Angle, right: wide"."""
+        parts = "; ".join(f"{sides}: {text}" if sides else text for sides, text in self.told)
+        joint = ", " if all(sides for sides, _ in self.told) else ": "
+        return f"{self.about}{joint}{parts}" if self.about else parts
 
 
 @dataclass(frozen=True)
@@ -75,7 +94,7 @@ class Sheet:
     sections: tuple[tuple[str, tuple[Line, ...]], ...] = ()
     conclusions: tuple[Line, ...] = ()
     questions: tuple[Question, ...] = ()
-    computed: tuple[tuple[str, int], ...] = ()
+    computed: tuple[Computed, ...] = ()
     nerves: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
     plan: tuple[Line, ...] = ()
@@ -184,7 +203,8 @@ def _lines(
             text = f"both together {text}"
         elif entry.side is None and any(f in sides_asked for f in entry.flags):
             text = f"{_NO_SIDE}{text}"
-        cell = Cell(text, tuple(numbers[f] for f in entry.flags if f in numbers), entry.id in outside)
+        asked = tuple(numbers[f] for f in entry.flags if f in numbers)
+        cell = Cell(text, asked, entry.id in outside, (entry.id,))
         column = entry.side if entry.side in _PER_SIDE else "single"
         columns = cells.setdefault((entry.item, circumstances(item, entry.context)), {})
         columns.setdefault(str(column), []).append(cell)
@@ -194,8 +214,18 @@ def _lines(
         same = (key, right, left, single)
         before = lines.get(same)
         circumstance = (*before.circumstances, told) if before else (told,)
-        lines[same] = Line(lexicon.items[key].title, circumstance, right, left, single)
+        if before:
+            right, left, single = (
+                tuple(map(_joined, *both))
+                for both in ((before.right, right), (before.left, left), (before.single, single))
+            )
+        lines[same] = Line(lexicon.items[key].title, circumstance, right, left, single, key)
     return [(same[0], line) for same, line in lines.items()]
+
+
+def _joined(one: Cell, other: Cell) -> Cell:
+    """A cell that two circumstances share."""
+    return replace(one, entries=(*one.entries, *other.entries))
 
 
 def choice_text(choice: dict[str, Any], lexicon: Lexicon) -> str:
@@ -229,19 +259,15 @@ def _inside(one: Evidence, other: Evidence) -> bool:
     return one != other and other.start <= one.start and one.end <= other.end
 
 
-def _computed(
-    derived: list[Derived], record: Record, lexicon: Lexicon
-) -> tuple[tuple[tuple[str, int], ...], tuple[str, ...]]:
+def _computed(derived: list[Derived], record: Record, lexicon: Lexicon) -> tuple[tuple[Computed, ...], tuple[str, ...]]:
     """Sentences with the number of their source; what is told of one test by one source shares a line."""
     sources: dict[str, int] = {}
     items = {e.id: e.item for e in record.entries}
     sides_of = {e.id: e.side for e in record.entries}
-    lines: dict[tuple[str, int], dict[str, list[str]]] = {}
+    lines: dict[tuple[tuple[str, ...], int], dict[str, list[str]]] = {}
     for one in derived:
         number = sources.setdefault(one.source, len(sources) + 1)
-        about = " with ".join(
-            dict.fromkeys(lexicon.items[items[e]].title for e in one.entries if items.get(e) in lexicon.items)
-        )
+        about = tuple(dict.fromkeys(items[e] for e in one.entries if items.get(e) in lexicon.items))
         side = one.side if one.side and {sides_of.get(e) for e in one.entries} == {one.side} else ""
         sides = lines.setdefault((about, number), {})
         sides.setdefault(side, []).append(one.text + (OUTSIDE if one.outside else ""))
@@ -250,9 +276,9 @@ def _computed(
         alike: dict[str, list[str]] = {}
         for side, texts in sides.items():
             alike.setdefault("; ".join(texts), []).append(side)
-        parts = [f"{' and '.join(_told(s) for s in of)}: {text}" if of != [""] else text for text, of in alike.items()]
-        joint = ", " if all(of != [""] for of in alike.values()) else ": "
-        told.append((f"{about}{joint}{'; '.join(parts)}" if about else "; ".join(parts), number))
+        parts = tuple(("" if of == [""] else " and ".join(map(_told, of)), text) for text, of in alike.items())
+        titles = " with ".join(dict.fromkeys(lexicon.items[key].title for key in about))
+        told.append(Computed(titles, parts, number, about))
     return tuple(told), tuple(sources)
 
 
@@ -307,8 +333,8 @@ def show(arranged: Sheet, console: Console) -> None:
     if arranged.computed or (arranged.nerves and not arranged.empty):
         console.print()
         put(("Computed", "bold underline"))
-        for text, number in arranged.computed:
-            _indented(console, "≈", f"{text} [{number}]", width)
+        for one in arranged.computed:
+            _indented(console, "≈", f"{one.text} [{one.source}]", width)
         for text in arranged.nerves:
             _indented(console, "≈", text, width)
     if arranged.plan:

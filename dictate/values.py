@@ -292,7 +292,8 @@ def score(tokens: Tokens, group: Group) -> list[Reading]:
             n = int(first.value)
             out.append(Reading(f"{n}/{n}", before, first.end))
         elif first.value == int(first.value):
-            out.append(Reading(None, first.start, first.end, "value"))
+            count = () if missed else (str(int(first.value)),)
+            out.append(Reading(None, first.start, first.end, "value", choices=count))
         else:
             return []
         i += 1

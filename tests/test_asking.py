@@ -36,6 +36,13 @@ CASES: list[tuple[str, str, str, list[dict[str, Any]]]] = [
         YES_OR_NO,
     ),
     (
+        "Colour plates thirteen with each eye.",
+        "value",
+        "Colour plates, “Colour plates thirteen with each eye”: what is the value?",
+        # the totals told of the 14, 24 and 38 plates editions
+        [{"value": f"13/{total}"} for total in (14, 15, 17, 21, 24, 25, 38)],
+    ),
+    (
         "Right pressure 16. Left pressure 18. Cornea clear. Right pressure 22.",
         "conflict",
         "Eye pressure, right: the note says 16 mmHg and 22 mmHg. Which holds?",

@@ -431,7 +431,19 @@ class Emitter:
             return self._taken(behind[:1], key)[:1]
         if key in ("viewing",):
             return []
-        return self._carried(one, key)
+        return self._named_behind(one, key) or self._carried(one, key)
+
+    def _named_behind(self, one: Bound, key: str) -> list[str | int]:
+        """ "17 and 24 by non-contact": a method named behind the last value of a pair is that of both."""
+        item = self.scene.lexicon.items[one.option.targets[0].item]
+        if key not in item.soft_context:
+            return []
+        for head in self.heads_by_sentence.get(one.atom.sentence, ()):
+            if head.start < one.atom.end:
+                continue
+            told = [dict(s.context)[key] for s in head.senses if s.item == item.key and key in dict(s.context)]
+            return told[:1]
+        return []
 
     def _named_before(self, one: Bound, key: str, sentence: list[Bound]) -> list[str | int]:
         """ "Corrected acuity was 6/9 right and CF left": the circumstance in the name of the value before."""

@@ -13,6 +13,8 @@ from dictate.values import Reading
 # Units that no print size has: "N 6Δ" is a deviation for near.
 _NO_PRINT = frozenset({"[p'diop]", "diopter", "mm", "mm[Hg]", "cm", "Hz", "um", "%"})
 
+OPPOSITE = "opposite"  # a wording that speaks of the other side ("the left smaller by 1 mm")
+
 
 def unit_after(scene: Scene, group: Group) -> tuple[str, int]:
     """(unit, end) said right after a group, or ("", group end)."""

@@ -13,7 +13,7 @@ from bisect import bisect_left, bisect_right
 from dataclasses import replace
 
 from dictate import subject, values
-from dictate.answers import chart_fraction, read_number, targets_under, unit_after
+from dictate.answers import OPPOSITE, chart_fraction, read_number, targets_under, unit_after
 from dictate.costs import COST, MARGIN
 from dictate.lexicon import Item
 from dictate.marks import Mark
@@ -141,6 +141,10 @@ class Binder:
             if taken and self._one_side_only(head, atom, neighbours):
                 cost += COST["over_at_side"]
             self._add(found, atom, head, "prev", cost)
+        if atom.group is not None and (unit_name := self._unit_name(atom, later)) is not None:
+            found.clear()
+            self._add(found, atom, unit_name, "next", 0.0)
+            return found
         loose_here = loose_word(atom)
         inert = (
             bool(prior)
@@ -236,6 +240,14 @@ class Binder:
             return False
         at = bisect_left(neighbours, head.end, key=lambda a: a.start)
         return at < len(neighbours) and neighbours[at].sort == "number" and neighbours[at].start - head.end <= 1
+
+    def _unit_name(self, atom: Atom, later: list[Head]) -> Head | None:
+        """A name that opens with the number's own unit ("1 mm larger")."""
+        i = atom.end
+        while i < len(self.tokens) and (self.tokens[i].kind == "space" or self.tokens[i].skipped):
+            i += 1
+        opens = later and later[0].start == i and self.tokens[i].key in _LENGTHS and later[0].end > i + 1
+        return later[0] if opens else None
 
     def _by_form(self, atom: Atom) -> list[tuple[float, Head | None, str, list[Target]]]:
         """Numbers whose form alone tells the test: "N5", "0.2 logMAR", and a Snellen fraction."""
@@ -542,7 +554,7 @@ class Binder:
     ) -> list[tuple[float, Side | None, str]]:
         scene = self.scene
         items = [scene.lexicon.items[t.item] for t in targets]
-        if targets and all(t.side for t in targets):
+        if targets and all(t.side not in ("", OPPOSITE) for t in targets):
             return [(0.0, None, "none")]
         if not any(item.sided for item in items):
             if atom.sort == "direction" or any(t.reading is None and t.value == "" for t in targets):
@@ -646,7 +658,7 @@ class Binder:
                 cost = min(cost, 0.5 + 0.08 * (commas + links + foreign))
             if lone and rank == 0 and head and not head.plural and not head.soft and side.value in ("right", "left"):
                 cost = min(cost, 0.85 + 0.04 * (commas + links + foreign))
-            if head and head.plural and head.start > side.end:
+            if head and head.plural and head.start > side.end and not self._part_of(head, side, heads):
                 cost += 1.2
             if side.block and rank == 0:
                 cost = min(cost, 0.5 + 0.1 * foreign)
@@ -701,6 +713,18 @@ class Binder:
                     cost += 0.3 if held.block else 1.5
                 out.append((cost, held, "held"))
         return out
+
+    def _part_of(self, head: Head, side: Side, heads: list[Head]) -> bool:
+        """ "The right disc was pale, with blurred margins": parts of the one thing named with the side."""
+        topics = {s.topic for s in head.senses}
+        return any(
+            side.end <= h.start
+            and h.end <= head.start
+            and not h.plural
+            and not h.soft
+            and topics & {s.topic for s in h.senses}
+            for h in heads
+        )
 
     def _names_next(self, sentence: int, side: Side) -> bool:
         """ "... both maculae normal": a plural name right behind a side takes it along."""
@@ -823,26 +847,28 @@ class Binder:
 
     def bind_sentence(self, atoms: list[Atom]) -> list[Bound]:
         """The cheapest way to bind all atoms of one sentence, with rivals."""
-        columns: list[list[Option]] = []
+        offered = [self._options(atoms, n) for n in range(len(atoms))]
+        takers = [n for n, options in enumerate(offered) if len(options) > 1]
+        idle = [Bound(atom, offered[n][0]) for n, atom in enumerate(atoms) if len(offered[n]) == 1]
+        if not takers:
+            return idle
+        bound = self._chain([atoms[n] for n in takers], [offered[n] for n in takers])
+        return sorted([*bound, *idle], key=lambda b: (b.atom.start, b.atom.end))
+
+    def _options(self, atoms: list[Atom], n: int) -> list[Option]:
+        """The ways to bind one atom, cheapest first; the last is to leave it."""
+        atom = atoms[n]
+        options: list[Option] = []
+        for cost, head, way, targets in self.head_options(atom, atoms, n):
+            for side_cost, side, side_way in self.side_options(atom, head, targets, atoms, n):
+                options.append(Option(cost + side_cost, targets, head, way, side, side_way))
+        options.sort(key=lambda o: o.cost)
+        left = COST["unbound"] if atom.sort == "alone" else 3.7 if atom.sort == "number" else 3.2
+        return [*options[:8], Option(left, [], None, "none", None, "none")]
+
+    def _chain(self, atoms: list[Atom], columns: list[list[Option]]) -> list[Bound]:
+        """The cheapest chain through the options of atoms that each have some."""
         self.gaps = self._gaps(atoms)
-        for n, atom in enumerate(atoms):
-            options: list[Option] = []
-            for cost, head, way, targets in self.head_options(atom, atoms, n):
-                for side_cost, side, side_way in self.side_options(atom, head, targets, atoms, n):
-                    options.append(Option(cost + side_cost, targets, head, way, side, side_way))
-            options.sort(key=lambda o: o.cost)
-            options = options[:8]
-            options.append(
-                Option(
-                    COST["unbound"] if atom.sort == "alone" else 3.7 if atom.sort == "number" else 3.2,
-                    [],
-                    None,
-                    "none",
-                    None,
-                    "none",
-                )
-            )
-            columns.append(options)
         forward: list[list[float]] = []
         back: list[list[int]] = []
         for n, options in enumerate(columns):
@@ -879,7 +905,56 @@ class Binder:
             if rival_total - best_total > MARGIN:
                 rival = None
             out.append(Bound(atom, best_option, rival))
+        return [*out, *self._shared_values(out)]
+
+    def _shared_values(self, found: list[Bound]) -> list[Bound]:
+        """ "Weakness of the right shrug and of left head turning": a value told once, before names
+        that each have a side of their own."""
+        out: list[Bound] = []
+        for n, one in enumerate(found):
+            head = one.option.head
+            if one.option.head_way != "next" or head is None or one.atom.sort != "word" or not one.option.targets:
+                continue
+            if any(unmarked(self.scene.lexicon.items[t.item], t.value) for t in one.option.targets):
+                continue
+            if any(end <= one.atom.start for end in self.denial_ends if end >= found[0].atom.start - 6):
+                continue
+            limit = found[n + 1].atom.start if n + 1 < len(found) else len(self.tokens)
+            last = head
+            for other in self._heads_in(one.atom.sentence):
+                if other.start < last.end or other.soft or other.finding or other.start >= limit:
+                    continue
+                if other in head.group or not self._listed_on(last, other):
+                    break
+                atom = replace(one.atom, start=other.start, end=other.end)
+                ways: list[tuple[float, Head | None, str, list[Target]]] = []
+                self._add(ways, one.atom, other, "next", 0.0)
+                if not ways:
+                    break
+                sides = [
+                    s for s in self._sides_in(one.atom.sentence) if last.end <= s.start and s.start - other.end <= 4
+                ]
+                side = sides[-1] if sides else None
+                own = any(t.side for t in ways[0][3])
+                if side is None and not own:
+                    break
+                option = Option(0.0, ways[0][3], other, "next", None if own else side, "none" if own else "prev")
+                out.append(Bound(atom, option))
+                last = other
         return out
+
+    def _listed_on(self, first: Head, second: Head) -> bool:
+        """Whether nothing but "and", a side and small words stands between two names."""
+        sides = {i for s in self._sides_in(first.sentence) for i in range(s.start, s.end)}
+        words = [
+            t.key
+            for t in self.tokens.tokens[first.end : second.start]
+            if t.kind != "space" and not t.skipped and t.i not in sides
+        ]
+        return bool({"and", "&", "+"} & set(words)) and all(
+            w in ("and", "&", "+", "when", "while", "whil", "also") or w in _PREPOSITIONS or w in _PRONOUNS
+            for w in words
+        )
 
     def _backward(self, atoms: list[Atom], columns: list[list[Option]]) -> list[list[float]]:
         last = len(atoms) - 1
@@ -1002,6 +1077,9 @@ def foreign_after(heads: list[Head], side: Side) -> bool:
     """Whether a test is named after a side, so that the side does not close the sentence."""
     return any(h.start >= side.end and not h.soft for h in heads)
 
+
+_PRONOUNS = frozenset({"he", "she", "they", "his", "her", "their", "it"})
+_LENGTHS = frozenset({"mm", "millimeter", "mil", "cm", "centimeter"})
 
 # Words that tell nothing of what a sentence is about.
 _PLAIN_WORDS = frozenset(

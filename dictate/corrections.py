@@ -33,22 +33,44 @@ def _kind(mark: Mark) -> str:
     return ""
 
 
-def strike(tokens: Tokens, marks: list[Mark], groups: list[Group], cues: list[Mark], segments: Segments) -> set[int]:
-    """Token indices taken back; the words of the correction itself are struck too."""
+def strike(
+    tokens: Tokens, marks: list[Mark], groups: list[Group], cues: list[Mark], segments: Segments
+) -> tuple[set[int], list[Mark]]:
+    """Token indices taken back, with the words of the correction itself; and the corrections that
+    strike nothing, because what follows amends one side of what was told of both."""
     events: list[tuple[int, int, str, Mark | None]] = [(m.start, m.end, _kind(m), m) for m in marks if _kind(m)]
     covered = {i for m in marks if m.has("side", "alone", "word") for i in range(m.start, m.end)}
     events += [(g.start, g.end, "number", None) for g in groups if g.start not in covered]
     events.sort(key=lambda e: (e[0], e[1]))
     struck: set[int] = set()
-    for cue in cues:
-        if not any(s.data == "strike" for s in cue.of("correction")) or _plain_words(tokens, cue):
-            continue
-        _strike_one(tokens, events, cue, segments, struck)
-    for cue in _bare_no(tokens, events):
+    amending: list[Mark] = []
+    told = [c for c in cues if any(s.data == "strike" for s in c.of("correction")) and not _plain_words(tokens, c)]
+    for cue in [*told, *_bare_no(tokens, events)]:
         if cue.start in struck:
             continue
+        if _one_of_both(events, cue, segments):
+            struck.update(range(cue.start, _comma_after(tokens, cue.end)))
+            amending.append(cue)
+            continue
         _strike_one(tokens, events, cue, segments, struck)
-    return struck
+    return struck, amending
+
+
+def _one_of_both(events: list[tuple[int, int, str, Mark | None]], cue: Mark, segments: Segments) -> bool:
+    """ "16 in both eyes, sorry, the left was 18": one side is told again of what was told of both."""
+    at = bisect_left(events, cue.start, key=lambda e: e[0])
+    before = [e for e in events[max(0, at - 6) : at] if cue.start - e[1] <= _REACH and e[2] == "side"]
+    if not before or _side_of(before[-1]) != "both":
+        return False
+    sentence = segments.sentence_of[cue.start]
+    after = [e for e in events[at : at + 6] if e[0] >= cue.end and segments.sentence_of[e[0]] - sentence <= 1]
+    sides = [e for e in after[:3] if e[2] == "side"]
+    valued = any(e[2] in ("value", "number") for e in after[:4])
+    return bool(sides) and _side_of(sides[0]) in ("right", "left") and sides[0][0] - cue.end <= 10 and valued
+
+
+def _side_of(event: tuple[int, int, str, Mark | None]) -> str:
+    return event[3].of("side")[0].value if event[3] is not None else ""
 
 
 def _plain_words(tokens: Tokens, cue: Mark) -> bool:
@@ -66,6 +88,8 @@ def _bare_no(tokens: Tokens, events: list[tuple[int, int, str, Mark | None]]) ->
     starts = {e[0] for e in events if e[2] == "number"}
     events_at = {e[0]: e for e in events if e[2] == "context"}
     ends_at = {e[1]: e for e in events if e[2] == "context"}
+    both = {e[1] for e in events if e[2] == "side" and _side_of(e) == "both"}
+    sides = {k for e in events if e[2] == "side" for k in range(e[0], e[1])}
     for i, token in enumerate(tokens.tokens):
         if token.key != "no" or i == 0:
             continue
@@ -81,9 +105,22 @@ def _bare_no(tokens: Tokens, events: list[tuple[int, int, str, Mark | None]]) ->
             after in starts
             and (before + 1 in ends or _unit_behind(tokens, before, ends))
             or _retold(events_at, ends_at, before + 1, after)
+            or before + 1 in both
+            and after < len(tokens)
+            and tokens[after].text.casefold() in ("the", "that")
+            or _sides_around(tokens, i, sides)
         ):
             out.append(Mark(i, i + 1, ()))
     return out
+
+
+def _sides_around(tokens: Tokens, i: int, sides: set[int]) -> bool:
+    """ "The right sixth no the right fourth": a side, or a side and one word, on both sides of a "no"."""
+    after = _real(tokens, i, 1)
+    if after >= len(tokens) or tokens[after].text.casefold() != "the" or _real(tokens, after, 1) not in sides:
+        return False
+    before = _real(tokens, i, -1)
+    return before in sides or _real(tokens, before, -1) in sides
 
 
 def _unit_behind(tokens: Tokens, i: int, ends: set[int]) -> bool:
@@ -135,7 +172,7 @@ def _strike_one(
     if following and (segments.sentence_of[following[0][0]] in (sentence, sentence + 1)):
         for lead in following[: 4 if drop else 2]:
             match = _same_kind(lead, earlier, segments, sentence)
-            if match is not None:
+            if match is not None or lead[2] == "name" and not drop:
                 break
     if match is not None:
         kept = _lasting(near, match, cue, tokens)

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cache, lru_cache
 from importlib import resources
+from math import prod
 from pathlib import Path
 from typing import Any, Literal
 
@@ -28,6 +29,9 @@ Generic = Literal[
 Kind = Literal["quantity", "acuity", "near", "score", "finding", "category", "grade", "text"]
 Sides = Literal["eye", "ear", "face", "nostril", "limb", "none"]
 Context = dict[str, str | int]
+
+
+_MOST_VARIANTS = 4096  # plain phrases that one lexicon phrase may stand for
 
 
 class _Strict(BaseModel):
@@ -232,6 +236,16 @@ class Lexicon:
         return words
 
 
+def count_variants(phrase: str) -> int:
+    """How many plain phrases a lexicon phrase stands for, at most."""
+    counts = (
+        sum(1 + ("_" in one[1:]) for one in word.rstrip("?").split("|")) + (len(word) > 1 and word.endswith("?"))
+        for word in phrase.split()
+        if word not in ("?", "|")
+    )
+    return prod(counts)
+
+
 def variants(phrase: str) -> Iterator[str]:
     """All plain phrases that a lexicon phrase stands for.
 
@@ -254,7 +268,7 @@ def variants(phrase: str) -> Iterator[str]:
             else:
                 spread.append(one)
         options.append(spread)
-    for combination in itertools.islice(itertools.product(*options), 4096):
+    for combination in itertools.product(*options):
         text = " ".join(p for p in combination if p)
         if text:
             yield text
@@ -326,6 +340,8 @@ class _Compiler:
             if phrase.startswith("^") and len(phrase) > 1:
                 body = phrase[1:]
                 cased = body
+            if self._too_many(sense.source, body):
+                continue
             for plain in variants(body):
                 whole = sense.role in ("cue", "mode", "correction")
                 keys = tuple(k for k, _ in pieces(plain)) if whole else phrase_keys(plain)
@@ -353,6 +369,13 @@ class _Compiler:
                         known.append(one)
                 if not whole and len(keys) == 1 and keys[0].isalpha() and 2 <= len(keys[0]) <= 6:
                     self.abbreviations.add(keys[0])
+
+    def _too_many(self, where: str, phrase: str) -> bool:
+        """Whether a phrase stands for more phrases than anybody meant; a fault of the file."""
+        number = count_variants(phrase)
+        if number > _MOST_VARIANTS:
+            self.faults.append(f"{where}: {phrase!r} stands for {number} phrases, more than {_MOST_VARIANTS}")
+        return number > _MOST_VARIANTS
 
     def item(self, name: str, item: Item) -> None:
         where = f"{name}#{item.key}"
@@ -425,6 +448,8 @@ class _Compiler:
             self.add(bundle.say, Sense("complete", f"{name}#complete", data=str(len(lexicon.bundles))))
             lexicon.bundles.append(bundle)
         for heard, read in group.misheard.items():
+            if self._too_many(f"{name}#misheard", heard):
+                continue
             for plain in variants(heard):
                 lexicon.misheard[phrase_keys(plain)] = phrase_keys(read)
         for cue in group.cue:

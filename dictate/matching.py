@@ -240,7 +240,48 @@ def match(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:
         marks.sort(key=lambda m: m.start)
         return marks
 
-    return _shared_first(tokens, lexicon, choose(found, set()))
+    return _shared_noun(tokens, lexicon, _shared_first(tokens, lexicon, choose(found, set())))
+
+
+_JOINS = ("and", "&", "+", "or", ",", "/")
+
+
+def _shared_noun(tokens: Tokens, lexicon: Lexicon, marks: list[Mark]) -> list[Mark]:
+    """ "The second and third divisions", "divisions two and three": circumstances that share their noun."""
+    at = {i: m for m in marks for i in range(m.start, m.end)}
+    found: dict[int, Mark] = {}
+    for mark in marks:
+        if not mark.has("context") or _next_word(tokens, mark.start + 1) >= mark.end:
+            continue
+        keys = [t.key for t in tokens.tokens[mark.start : mark.end] if t.kind != "space" and not t.skipped]
+        if len(keys) != 2:
+            continue
+        kinds = {s.data for s in mark.of("context")}
+        for step in (-1, 1):
+            place = mark.start if step < 0 else mark.end - 1
+            while True:
+                sign = _word_beside(tokens, place, step)
+                other = _word_beside(tokens, sign, step) if sign >= 0 and tokens[sign].key in _JOINS else -1
+                if other < 0 or tokens[other].kind not in ("word", "number"):
+                    break
+                over = at.get(other)
+                word = tokens[other].key
+                phrase = (word, keys[1]) if step < 0 else (keys[0], word)
+                senses = tuple(s for s in lexicon.phrases.get(phrase, ()) if s.data in kinds and not s.cased)
+                if not senses or over is not None and (over.end - over.start > 1 or over.has("side", "name", "word")):
+                    break
+                found[other] = Mark(other, other + 1, senses)
+                place = other
+    kept = [m for m in marks if m.start not in found]
+    return sorted([*kept, *found.values()], key=lambda m: m.start) if found else marks
+
+
+def _word_beside(tokens: Tokens, i: int, step: int) -> int:
+    """The next token that is no blank, before or behind token i; -1 at the ends."""
+    i += step
+    while 0 <= i < len(tokens) and (tokens[i].kind == "space" or tokens[i].skipped):
+        i += step
+    return i if 0 <= i < len(tokens) else -1
 
 
 def _shared_first(tokens: Tokens, lexicon: Lexicon, marks: list[Mark]) -> list[Mark]:

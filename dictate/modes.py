@@ -391,6 +391,8 @@ def _sentence_cues(
                     continue
                 if base == "plan" and (value not in ("warning", "purpose") or tokens[cue.start].key not in _PLAN_ENDS):
                     continue
+                if value == "talk" and _tells_of_him(tokens, cue):
+                    continue
                 if value == "talk":
                     if _at_clause_start(tokens, cue.start, sentence) or sentence.run_on:
                         end = _clause_end(tokens, cue.start, sentence, marks)
@@ -444,6 +446,15 @@ def _sentence_cues(
                             mode[i], source[i] = "finding", cue.start
     if sentence.question and _is_question(tokens, sentence):
         put(sentence.start, sentence.end, "question", sentence.end - 1)
+
+
+_AUXILIARIES = frozenset({"does", "is", "has", "was", "this", "that's", "it's"})
+
+
+def _tells_of_him(tokens: Tokens, cue: Mark) -> bool:
+    """ "Follows the pen", "opens wide": a verb in the third person tells what he did, and asks for nothing."""
+    word = tokens[cue.start].text.casefold()
+    return word.endswith("s") and not word.endswith("ss") and word not in _AUXILIARIES and len(word) > 3
 
 
 def _only_impression(mark: Mark) -> bool:

@@ -69,10 +69,12 @@ def find(tokens: Tokens) -> list[NerveRef]:
         elif word == "cranial":
             i += 1
             continue
-        if at >= len(tokens) or not (worded or tokens[i].kind == "word"):
+        if at >= len(tokens) or not (worded or tokens[i].kind in ("word", "number")):
             i += 1
             continue
         run = _run(tokens, at, worded or _noun_follows(tokens, at))
+        if run is None and not worded:
+            run = _bare_range(tokens, at)
         if run is None:
             i += 1
             continue
@@ -100,6 +102,22 @@ def find(tokens: Tokens) -> list[NerveRef]:
             continue
         i += 1
     return out
+
+
+def _bare_range(tokens: Tokens, i: int) -> tuple[tuple[int, ...], int, bool] | None:
+    """ "Two to twelve intact": a range of plain numbers that only nerves are called intact in."""
+    word = plain(tokens[i].text)
+    if i and tokens[i - 1].end == tokens[i].start and tokens[i - 1].kind == "word":
+        return None
+    if not (word in UNITS or tokens[i].kind == "number" and word.isdecimal() and len(word) < 3):
+        return None
+    run = _run(tokens, i, True)
+    if run is None or not run[2]:
+        return None
+    after = _next(tokens, run[1] - 1)
+    if after < len(tokens) and plain(tokens[after].text) == "all":
+        after = _next(tokens, after)
+    return run if after < len(tokens) and plain(tokens[after].text) == "intact" else None
 
 
 def _label(tokens: Tokens, start: int, end: int) -> bool:
@@ -270,6 +288,12 @@ def _ends(tokens: Tokens, i: int) -> bool:
     return i >= len(tokens) or tokens[i].kind == "break" or tokens[i].key in (".", ";", ",")
 
 
+def _listed(tokens: Tokens, a: int, b: int) -> bool:
+    """ "The left seventh and twelfth": nothing but a link stands between two of a list."""
+    words = [t.key for t in tokens.tokens[a:b] if t.kind != "space" and not t.skipped]
+    return bool(words) and all(w in _LIST for w in words)
+
+
 def _exceptions(
     tokens: Tokens, refs: list[NerveRef], n: int, following: list[Mark], sentence: int, sentence_of: list[int]
 ) -> list[NerveStatement]:
@@ -278,7 +302,8 @@ def _exceptions(
         return []
     out: list[NerveStatement] = []
     sides = [m for m in following if m.has("side") and m.start >= cues[0].end]
-    for i in range(cues[0].end, min(cues[0].end + 14, len(tokens))):
+    reach = dict.fromkeys(i for c in cues for i in range(c.end, min(c.end + 14, len(tokens))))
+    for i in reach:
         if sentence_of[i] != sentence:
             break
         if any(e.start <= i < e.end for e in out):
@@ -288,6 +313,10 @@ def _exceptions(
             continue
         near = [m for m in sides if -4 <= m.start - i <= 3]
         side = next((m.of("side")[0].value for m in near), None)
+        if side is None and out and _listed(tokens, out[-1].end, i):
+            side = out[-1].side
+        if any(e.nerves == (value,) and side in (None, e.side) for e in out):
+            continue
         start = min([i, *[m.start for m in near]])
         end = max([i + 1, *[m.end for m in near]])
         out.append(NerveStatement((value,), "impaired", side if side in ("right", "left") else None, start, end))

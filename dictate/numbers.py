@@ -75,10 +75,14 @@ _LABELS = frozenset("abdefghikmopqtuwxyz")
 FRACTIONS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "⅓": 1 / 3, "⅔": 2 / 3}
 POINT = frozenset({"point", "decimal", "dot"})
 # Every word that a number told in words can begin with.
+_SINGLE_UNITS = frozenset({"millimetre", "millimeter", "mm"})  # "a millimetre" is a measurement
 _STARTS = frozenset({*UNITS, *TENS, *ZERO, *POINT, "half", "a"})
 # "right one hundred", "left one sixty", "right one point two": here "one" is a number.
 _AFTER_ONE = (
-    POINT | frozenset(TENS) | frozenset(UNITS) | {"hundred", "thousand", "over", "millimetre", "millimeter", "mm"}
+    POINT
+    | frozenset(TENS)
+    | frozenset(UNITS)
+    | {"hundred", "thousand", "over", "out", "millimetre", "millimeter", "mm"}
 )
 ROMAN = {r: n for n, r in enumerate("I II III IV V VI VII VIII IX X XI XII".split(), 1)}
 ORDINALS = {
@@ -300,6 +304,8 @@ class _Reader:
                 return Num(i, i + 1, 0.5, "", pronoun=True, decimal=True)
             return None
         follow = self.next(i)
+        if word == "a" and follow < self.size and self.word(follow) in _SINGLE_UNITS:
+            return None if i and self.word(self.before(i)) == "half" else Num(i, i + 1, 1.0, "")
         if (
             word == "one"
             and i

@@ -126,6 +126,8 @@ class Scene:
     answered: dict[int, tuple[bool, Mark]] = field(default_factory=dict)  # atom start -> (yes, answer)
     same: list[tuple[Mark, str, tuple[Head, ...]]] = field(default_factory=list)  # "same on the left", of these names
     retractions: list[Mark] = field(default_factory=list)  # words that take back what was said
+    amending: list[Mark] = field(default_factory=list)  # words after which one side of both is told again
+    totals: dict[int, tuple[int, int]] = field(default_factory=dict)  # token -> (sentence, how many were shown)
     told: dict[int, tuple[str, Group]] = field(default_factory=dict)  # numbers that are circumstances
     unknown_eye: bool = False  # the note speaks of one eye and never says which
     worded: set[int] = field(default_factory=set)  # numbers read as a value word ("5/5")

@@ -60,6 +60,7 @@ class Reading:
     observations: list[rows.Observation] = field(default_factory=list)
     loose: list[tuple[str, str, int, int]] = field(default_factory=list)
     aside: list[tuple[int, int]] = field(default_factory=list)
+    amending: list[Mark] = field(default_factory=list)
     record: Record = field(init=False)
 
 
@@ -95,7 +96,8 @@ def mend_misheard(reading: Reading) -> None:
 def strike_corrections(reading: Reading) -> None:
     """4. What was taken back is struck before anything is bound."""
     found = [m for m in reading.cues if m.has("correction")]
-    struck = corrections.strike(reading.tokens, reading.marks.marks, reading.marks.groups, found, reading.segments)
+    marks, groups = reading.marks.marks, reading.marks.groups
+    struck, reading.amending = corrections.strike(reading.tokens, marks, groups, found, reading.segments)
     reading.marks.struck = struck
     if struck:
         timed = {i for start, end, _ in reading.marks.times for i in range(start, end)}
@@ -152,6 +154,7 @@ def build_scene(reading: Reading) -> None:
     """5. Names, sides, values and circumstances on offer."""
     reading.scene = scene.build(reading.tokens, reading.lexicon, reading.marks, reading.segments, reading.modes)
     reading.scene.retractions = [m for m in reading.cues if any(s.data == "strike" for s in m.of("correction"))]
+    reading.scene.amending = reading.amending
 
 
 def bind(reading: Reading) -> None:

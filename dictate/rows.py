@@ -6,11 +6,12 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from dictate import negation, partners, unread
+from dictate.answers import OPPOSITE
 from dictate.binding import unmarked
-from dictate.lexicon import Item, Sense
+from dictate.lexicon import Generic, Item, Lexicon, Sense
 from dictate.marks import Mark
 from dictate.offers import Atom, Bound, Head, Option, Scene, Side, Target
-from dictate.values import Value
+from dictate.values import Value, score_of
 
 _EYE_TURN = {
     ("abduction", "right"): "right",
@@ -29,7 +30,7 @@ _OVER_TALK = ("fork", "light")
 _TALK_BETWEEN = 8  # sentences with no finding that a circumstance still reaches over
 
 
-@dataclass
+@dataclass(eq=False)
 class Observation:
     """A row in the making."""
 
@@ -115,6 +116,19 @@ class Emitter:
                 return cue
         for cue in self._cues(sentence, "suspected_after"):
             if cue.start >= atom.end and self._same_clause(atom.end, cue.start) and cue.start - atom.end <= 3:
+                return cue
+        return None
+
+    def _hardly(self, one: Bound, item: Item, value: Value) -> Mark | None:
+        """ "Heard poorly", "hardly lifts": a word right beside a good value that takes most of it back."""
+        if "reduced" not in item.generic or not unmarked(item, value) or value == item.generic["reduced"]:
+            return None
+        for cue in self._cues(one.atom.sentence, "hardly"):
+            a, b = (one.atom.end, cue.start) if cue.start >= one.atom.end else (cue.end, one.atom.start)
+            if one.atom.start <= cue.start and cue.end <= one.atom.end:
+                continue
+            gap = [t.key for t in self.tokens.tokens[a:b] if t.kind != "space" and not t.skipped]
+            if not gap or gap == ["only"]:
                 return cue
         return None
 
@@ -255,6 +269,11 @@ class Emitter:
             if earlier:
                 return self._values_of(earlier[-1], key)[:1]
         return []
+
+    def _side_before(self, atom: Atom) -> str:
+        """The side that "wasted there" points back to: the last one of the sentence."""
+        before = [s for s in self.sides_by_sentence.get(atom.sentence, ()) if s.end <= atom.start]
+        return str(before[-1].value) if before and before[-1].value in ("right", "left") else ""
 
     def _points_back(self, atom: Atom) -> bool:
         near = self.tokens.tokens[atom.end : atom.end + 10]
@@ -556,6 +575,7 @@ class Emitter:
                 continue
             if one.option.targets and not (one.atom.sort in ("alone", "word") and one.atom.start in qualified):
                 self._emit_one(number, one)
+        self._manner()
         self._sided_by_size()
         self._untaken()
         self._correction_behind()
@@ -588,6 +608,24 @@ class Emitter:
                 ]
                 groups = {r.group for r in given if self.bound[r.group].option.side is None}
                 self.rows = [r for r in self.rows if r not in given and not (r.denied and r.group in groups)]
+
+    def _manner(self) -> None:
+        """ "Weakness when turning it against resistance": how it was tested is no value beside another."""
+        for rows in self._rows_by_sentence().values():
+            manners = [r for r in rows if self.tokens[r.order].key == "against"]
+            gone = [
+                r
+                for r in manners
+                if any(
+                    o.item == r.item
+                    and o.side in (r.side, None)
+                    and o.value != r.value
+                    and o.order not in {m.order for m in manners}
+                    for o in rows
+                )
+            ]
+            if gone:
+                self.rows = [r for r in self.rows if not any(r is g for g in gone)]
 
     def _sided_by_size(self) -> None:
         """ "Exotropia left, 14 dioptres": the side between a finding and its size is of both."""
@@ -656,6 +694,9 @@ class Emitter:
             place = self.scene.segments.sentence_of[last.spans[0][0]]
             prefix = last.item.split(".")[0]
             endless = self.scene.segments.sentences[sentence].run_on
+            if any(s.data == "reversed" for s in mark.of("cue")):
+                self._take_over(mark, side, [r for r in _turned(self.scene.lexicon, earlier) if r.order == last.order])
+                continue
             block = [
                 r
                 for r in earlier
@@ -717,6 +758,11 @@ class Emitter:
             before = [r for r in [*by_sentence.get(sentence - 1, []), *here] if 0 <= cue.start - r.order <= _TAKEN_BACK]
             after = [r for r in here if r.order >= cue.end]
             gone |= _given_way([r for r in before if _told_in_general(r, after)], after)
+        for cue in self.scene.amending:
+            sentence = self.scene.segments.sentence_of[cue.start]
+            here = [r for n in (sentence - 1, sentence, sentence + 1) for r in by_sentence.get(n, [])]
+            after = [r for r in here if r.order >= cue.end and r.side]
+            gone |= _given_way([r for r in here if r.order < cue.start and r.side], after)
         if gone:
             self.rows = [r for r in self.rows if id(r) not in gone]
 
@@ -857,7 +903,8 @@ class Emitter:
             if option.targets and option.targets[0].reading
             else False
         )
-        for place, target in enumerate(option.targets):
+        for place, told in enumerate(option.targets):
+            target = self._of_total(told, atom)
             item = self.scene.lexicon.items[target.item]
             value = target.value
             why = self._why(one, target)
@@ -871,6 +918,9 @@ class Emitter:
                 why.append(
                     f"in doubt by {self.tokens.words(suspected.start, suspected.end)!r} ({suspected.of('cue')[0].source})"
                 )
+            elif (hardly := self._hardly(one, item, value)) is not None:
+                value = item.generic["reduced"]
+                why.append(f"only {self.tokens.words(hardly.start, hardly.end)!r} ({hardly.of('cue')[0].source})")
             if value == "absent" and item.kind == "finding" and self._excepted(one):
                 value = "present"
                 why.append("said as the exception")
@@ -881,6 +931,31 @@ class Emitter:
                 if context.get("gaze") == "all" and value in ("absent", item.generic.get("normal")):
                     del context["gaze"]
                 self._sided(number, one, target, item, value, context, why, cue, pair, place)
+
+    def _of_total(self, target: Target, atom: Atom) -> Target:
+        """A count told without its total takes the total told shortly before of the same test."""
+        reading = target.reading
+        if reading is None or target.value is not None or self.scene.lexicon.items[target.item].kind != "score":
+            return target
+        near = [
+            total
+            for start, (sentence, total) in self.scene.totals.items()
+            if start < atom.start and atom.sentence - sentence <= 2
+        ]
+        for at in range(max(0, atom.sentence - 2), atom.sentence + 1):
+            for one in self.bound_by_sentence.get(at, ()):
+                near += [
+                    int(str(t.value).split("/")[1])
+                    for t in one.option.targets
+                    if t.item == target.item and "/" in str(t.value)
+                ]
+        number = next((n.value for n in atom.group.nums if n.start == reading.start), None) if atom.group else None
+        if number is None or len(set(near)) != 1:
+            return target
+        value = score_of(self.tokens, reading, number, near[0])
+        if not value:
+            return target
+        return replace(target, value=value, reading=replace(reading, value=value, doubt=""))
 
     def _why(self, one: Bound, target: Target) -> list[str]:
         option = one.option
@@ -939,7 +1014,13 @@ class Emitter:
         heard = self._heard(one, context)
         sides: list[str | None]
         doubts: list[tuple[str, str]] = []
-        said = target.side or (option.side.value if option.side is not None else "")
+        said = str(option.side.value) if option.side is not None else ""
+        if target.side == OPPOSITE:
+            said = {"right": "left", "left": "right"}.get(said, said)
+        elif target.side:
+            said = target.side
+        elif not said and item.sided and self._points_back(one.atom):
+            said = self._side_before(one.atom)
         if (
             not said
             and one.atom.sort == "number"
@@ -1094,6 +1175,28 @@ class Emitter:
         if not places and (unread_name := unread.subject(self.scene, one, self.idle)) is not None:
             places.append(unread_name)
         return sorted(dict.fromkeys(places))
+
+
+_OPPOSITES: tuple[tuple[Generic, Generic], ...] = (
+    ("positive", "negative"),
+    ("normal", "reduced"),
+    ("normal", "abnormal"),
+    ("present", "absent"),
+)
+
+
+def _turned(lexicon: Lexicon, rows: list[Observation]) -> list[Observation]:
+    """Rows with the opposite value, those left out that have no opposite."""
+    out = []
+    for row in rows:
+        generic = lexicon.items[row.item].generic
+        for pair in _OPPOSITES:
+            same = lexicon.items[row.item].kind == "finding"
+            values = [generic.get(k) or (k if same else "") for k in pair]
+            if row.value in values and "" not in values and values[0] != values[1]:
+                out.append(replace(row, value=values[1 - values.index(str(row.value))]))
+                break
+    return out
 
 
 def _told_in_general(row: Observation, after: list[Observation]) -> bool:

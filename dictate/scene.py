@@ -29,7 +29,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     scene.marks = marks.marks
     scene.groups = marks.groups
     numbered = {i for group in marks.groups for i in range(group.start, group.end)}
-    scene.known = {i for m in marks.marks for i in range(m.start, m.end)} | numbered
+    scene.known = {i for m in marks.marks if not _only_degree(m) for i in range(m.start, m.end)} | numbered
     scene.named = {m.start for m in marks.marks if m.has("name", "topic", "alone") and not m.has("side")}
     for mark in marks.marks:
         for sense in mark.of("unit"):
@@ -138,8 +138,11 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     _bare_samples(scene, marks)
     _measured_elsewhere(scene, marks)
     _number_circumstances(scene, marks)
+    _totals(scene, marks)
     for group in marks.groups:
         if group.start in scene.told or group.start in scene.elsewhere or group.start in scene.worded:
+            continue
+        if group.start in scene.totals or _reference(scene, group):
             continue
         if modes.mode[group.start] in SILENT or modes.mode[group.start] == "plan" or group.start in timed:
             continue
@@ -198,6 +201,11 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
 _AIMED = frozenset({"at", "into", "onto", "shin", "shine", "watch", "follow", "see"})
 
 
+def _only_degree(mark: Mark) -> bool:
+    """Whether a mark is but an adverb of degree ("barely"), which tells nothing of the subject."""
+    return all(s.data == "hardly" for s in mark.senses)
+
+
 def _aimed_at(tokens: Tokens, mark: Mark) -> bool:
     """ "Look at the light": a thing the patient is to look at is no circumstance."""
     i = mark.start - 1
@@ -211,7 +219,7 @@ _NEXT = frozenset({"next", "another", "new", "fresh", "different"})
 
 def _other_way(scene: Scene) -> None:
     """ "Head to the right ..., to the left ...": the movement just named, made the other way."""
-    turned = [h for h in scene.heads if h.senses and all(s.side for s in h.senses)]
+    turned = [h for h in scene.heads if h.senses and all(s.side in ("right", "left") for s in h.senses)]
     for side in list(scene.sides) if turned else []:
         told = {t.key for t in scene.tokens.tokens[max(0, side.start - 4) : side.start]}
         if side.value not in ("right", "left") or "to" not in told:
@@ -399,6 +407,47 @@ def _size_of_finding(scene: Scene, heads: list[Head], at: int, group: Group, uni
     return False
 
 
+def _reference(scene: Scene, group: Group) -> bool:
+    """ "(norm 10-21)": a bracket that opens with a word for normal quotes what is normal."""
+    before = _between(scene, max(0, group.start - 4), group.start)
+    return len(before) > 1 and before[-2] in ("(", "[") and before[-1] in ("norm", "normal", "nl", "ref", "refer")
+
+
+def _totals(scene: Scene, marks: Marks) -> None:
+    """ "Fifteen plates shown", "of 15 plates": how many there were, no result of its own."""
+    scored = {k for k, item in scene.lexicon.items.items() if item.kind == "score"}
+    topics = {scene.lexicon.items[k].topic for k in scored}
+    named = {
+        h.sentence for h in scene.heads if any(s.item in scored or not s.item and s.topic in topics for s in h.senses)
+    }
+    shown = {c.start for c in scene.cues if any(s.data == "total" for s in c.of("cue"))}
+    nouns = {i for h in scene.heads for i in range(h.start, h.end)}
+    for group in marks.groups:
+        sentence = scene.segments.sentence_of[group.start]
+        if sentence not in named or len(group.parts) != 1 or group.nums[0].value not in range(2, 41):
+            continue
+        after = [t for t in scene.tokens.tokens[group.end : group.end + 8] if t.kind != "space" and not t.skipped]
+        of_all = _between(scene, max(0, group.start - 3), group.start)[-1:] == ["of"]
+        counted = next((n for n, t in enumerate(after) if t.i not in nouns), len(after))
+        near = {t.i for t in after[: max(counted, 1) + 1]}
+        if near & shown or of_all and counted:
+            scene.totals[group.start] = (sentence, int(group.nums[0].value))
+    zeros = [i for number in dict(scene.totals.values()) for i in _missed_none(scene, number)]
+    scene.atoms = [a for a in scene.atoms if a.start not in zeros]
+    zero = [Group(i, i + 1, (Part(Num(i, i + 1, 0.0, ""), "", i, i + 1, False),)) for i in zeros]
+    marks.groups = sorted([*marks.groups, *zero], key=lambda g: g.start)
+
+
+def _missed_none(scene: Scene, number: int) -> list[int]:
+    """ "He missed none": the places in a sentence where no miss is counted."""
+    sentence = scene.segments.sentences[number]
+    return [
+        i
+        for i in range(sentence.start + 2, sentence.end)
+        if scene.tokens[i].key in ("none", "nothing", "nil") and values.missed_at(scene.tokens, i)
+    ]
+
+
 def _number_circumstances(scene: Scene, marks: Marks) -> None:
     """Numbers that are circumstances of other items ("with the 512 fork"), kept as such."""
     for item in scene.lexicon.items.values():
@@ -574,7 +623,9 @@ def _same_as(scene: Scene) -> None:
     for one in scene.sides:
         sides_of.setdefault(one.sentence, []).append(one)
     for cue in scene.cues:
-        if not any(s.data == "same_as" for s in cue.of("cue")) or scene.tokens[cue.start].key in ("so", "as"):
+        if not any(s.data in ("same_as", "reversed") for s in cue.of("cue")) or (
+            scene.tokens[cue.start].key in ("so", "as")
+        ):
             continue
         for side in list(sides_of.get(scene.segments.sentence_of[cue.start], ())):
             value = (
@@ -621,6 +672,7 @@ _SAME_LINKS = frozenset(
         "just",
         "much",
         "there",
+        "it",
     }
 )
 
@@ -986,6 +1038,8 @@ def _add_side(scene: Scene, mark: Mark) -> None:
     before = mark.start - 1
     while before >= 0 and (scene.tokens[before].kind == "space" or scene.tokens[before].skipped):
         before -= 1
+    if before >= 0 and scene.tokens[before].key == "than":
+        return  # "1 mm larger than the right": the side compared with
     prepositional = before >= 0 and scene.tokens[before].key in _PREPOSITIONS
     if prepositional and scene.tokens[before].key in ("of", "with") and _attributive(scene, mark):
         prepositional = False

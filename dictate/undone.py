@@ -41,6 +41,10 @@ _VERB_FIRST = frozenset(
         "i",
         "defer",
         "deferr",
+        "spar",
+        "forbor",
+        "saw",
+        "don",
         "would",
         "wouldn",
         "never",
@@ -123,7 +127,9 @@ def find(
             continue
         if tokens[cue.end - 1].key in _OTHER_DAY:
             names = [m for m in names if m.has("name", "topic") and not m.has("alone")]
-        chosen = _chosen(tokens, cue, names, segments.sentences[sentence].end, by_sentence[sentence])
+        own = _own_side(tokens, cue, by_sentence[sentence])
+        chosen = _other_side(tokens, lexicon, cue, own, by_sentence[sentence], modes) if own is not None else []
+        chosen = chosen or _chosen(tokens, cue, names, segments.sentences[sentence].end, by_sentence[sentence])
         if not chosen and not names and sentence:
             chosen = _spoken_of(tokens, lexicon, cue, by_sentence, sentence, modes)
         if not chosen:
@@ -141,6 +147,8 @@ def find(
                 if m.has("side")
                 and (abs(m.start - (mark.end if names else cue.end)) <= 3 or names and 0 <= mark.start - m.end <= 1)
             ]
+            if own is not None and chosen[0].end <= own.start:
+                sides = [own]
             cell = segments.cell_side.get(cue.start)
             joined = any(tokens[i].key in ("and", "&", "/") for m in sides for i in range(max(0, m.start - 2), m.start))
             side = sides[0].of("side")[0].value if len(sides) == 1 and not joined else None
@@ -151,15 +159,40 @@ def find(
                 low, high = min(cue.start, mark.start), max(cue.end, mark.end)
                 if not names:
                     low, high = cue.start, max([cue.end, *(m.end for m in sides)])
+                if own is not None and chosen[0].end <= own.start:
+                    low, high = own.start, cue.end
                 spans = [(low, high)] if high - low < 16 else [(mark.start, mark.end), (cue.start, cue.end)]
                 why = [
                     f"{tokens.words(cue.start, cue.end)!r} says that {tokens.words(mark.start, mark.end)!r} was not done"
                 ]
-                row = Observation(item.key, one, "not_done", {}, spans, [], why, mark.start)
+                row = Observation(item.key, one, "not_done", _way(item, mark), spans, [], why, mark.start)
                 if mark.heard:
                     row.doubt("heard", tokens.words(mark.start, mark.end))
                 rows.append(row)
     return rows, used
+
+
+_BESIDE = frozenset("i we he she it could was is were not be the one eye side and but just".split())
+
+
+def _own_side(tokens: Tokens, cue: Mark, marks: list[Mark]) -> Mark | None:
+    """ "... left not done": the side right before a cue is the one that was not done."""
+    sides = [m for m in marks if m.has("side") and m.end <= cue.start and m.of("side")[0].value in ("right", "left")]
+    if not sides or any(s not in _BESIDE for s in _signs(tokens, sides[-1].end, cue.start)):
+        return None
+    return sides[-1]
+
+
+def _other_side(tokens: Tokens, lexicon: Lexicon, cue: Mark, own: Mark, marks: list[Mark], modes: Modes) -> list[Mark]:
+    """ "Right 16, left not done": the test that was told of the other side in the same sentence."""
+    value = own.of("side")[0].value
+    before = [m for m in marks if m.end <= own.start and modes.mode[m.start] == "finding"]
+    others = [m for m in before if m.has("side")]
+    if not others or others[-1].of("side")[0].value not in ("right", "left") or others[-1].of("side")[0].value == value:
+        return []
+    named = [m for m in before if m.has("name", "topic") and not m.has("side")]
+    named = named or [m for m in before if any(s.data == "finding" for s in m.of("alone"))]
+    return [m for m in named[-1:] if any(i.sided for i in _items(lexicon, m))]
 
 
 def _spoken_of(
@@ -237,13 +270,29 @@ def _no_name_done(
         at = end
         while at < len(tokens) and tokens[at].kind == "space":
             at += 1
-        if not names or at >= len(tokens) or tokens[at].key not in _DONE:
+        said = at < len(tokens) and tokens[at].key in _DONE
+        if not names or not said and not _mere_tests(tokens, lexicon, names, marks, at):
             continue
+        at = at if said else end - 1
         used.update(range(mark.start, at + 1))
         for name in names:
             for item in _items(lexicon, name):
                 why = [f"{tokens.words(mark.start, at + 1)!r} says that it was not done"]
                 rows.append(Observation(item.key, None, "not_done", {}, [(mark.start, at + 1)], [], why, name.start))
+
+
+def _mere_tests(tokens: Tokens, lexicon: Lexicon, names: list[Mark], marks: list[Mark], at: int) -> bool:
+    """ "No Rinne and no Weber": tests of which nothing can be absent, and nothing more is said of them."""
+    if not _ends(tokens, at) and not any(m.start == at and m.has("name", "topic") for m in marks):
+        return False
+    for name in names:
+        items = _items(lexicon, name)
+        senses = [s for s in name.of("name") if s.item]
+        if not senses or not items or any(s.item not in {i.key for i in items} for s in senses):
+            return False
+        if any(i.kind not in ("category", "score") or "absent" in (*i.values, *i.generic) for i in items):
+            return False
+    return True
 
 
 def _left_out(
@@ -270,21 +319,73 @@ def _left_out(
         at = end
         while at < len(tokens) and tokens[at].kind == "space":
             at += 1
-        if not names or at >= len(tokens) or tokens[at].key not in ("out", "alon", "asid", "undone", "untest"):
+        out = at < len(tokens) and tokens[at].key in ("out", "alon", "asid", "undone", "untest")
+        if not (names and out) and _by_us(tokens, mark):
+            names = names if names and _ends(tokens, end) else _just_named(tokens, marks[:n], mark)
+            end, out = max(end, mark.end), False
+            if not names:
+                continue
+        elif not (names and out):
             continue
         used.update(range(mark.start, mark.end))
-        used.update(range(at, at + 1))
+        used.update(range(at, at + 1) if out else ())
+        start, end = min([mark.start, *(m.start for m in names)]), at + 1 if out else end
         for name in names:
             for item in _items(lexicon, name):
-                why = [f"{tokens.words(mark.start, at + 1)!r} says that it was not done"]
-                rows.append(Observation(item.key, None, "not_done", {}, [(mark.start, at + 1)], [], why, name.start))
+                why = [f"{tokens.words(start, end)!r} says that it was not done"]
+                rows.append(Observation(item.key, None, "not_done", {}, [(start, end)], [], why, name.start))
+
+
+def _by_us(tokens: Tokens, mark: Mark) -> bool:
+    """ "I've left ...", "we left ...": the examiner did the leaving, and it is no side."""
+    before = [t.key for t in tokens.tokens[max(0, mark.start - 8) : mark.start] if t.kind != "space"]
+    while before and before[-1] in ("ve", "have", "ha", "had", "'", "’", "d", "ll", "will"):
+        before.pop()
+    return bool(before) and before[-1] in ("i", "we")
+
+
+def _ends(tokens: Tokens, i: int) -> bool:
+    """Whether a clause ends at a place."""
+    while i < len(tokens) and tokens[i].kind == "space":
+        i += 1
+    return i >= len(tokens) or tokens[i].kind in ("punct", "break") or tokens[i].key in _CLAUSE_WORDS
+
+
+_CLAUSE_WORDS = frozenset("for until till because as sinc he she it they today becaus and so to".split())
+
+
+def _just_named(tokens: Tokens, marks: list[Mark], verb: Mark) -> list[Mark]:
+    """The names right before "... I've left", with those listed with them."""
+    names: list[Mark] = []
+    end = verb.start
+    for mark in reversed(marks):
+        gap = [s for s in _signs(tokens, mark.end, end) if names or s not in _PRONOUNS]
+        if any(g not in _LINKS for g in gap) or not mark.has("name", "topic"):
+            if not mark.has("name", "topic", "cue"):
+                break
+            if mark.has("cue") and not mark.has("name", "topic"):
+                continue
+            break
+        names.insert(0, mark)
+        end = mark.start
+    return names
+
+
+_PRONOUNS = frozenset({"i", "we", "ve", "'", "’", "have", "had", "ha", "ll", "will", ","})
+
+
+def _way(item: Item, mark: Mark) -> dict[str, str | int]:
+    """The circumstances that a name tells besides the test ("non contact")."""
+    return {k: v for s in mark.of("name") if s.item == item.key for k, v in s.context if k in item.soft_context}
 
 
 def _items(lexicon: Lexicon, mark: Mark) -> list[Item]:
     senses = mark.of("name") or mark.of("topic") or tuple(s for s in mark.of("alone") if s.data == "finding")
     for sense in senses:
-        if sense.item and (lexicon.items[sense.item].role != "finding" or sense.context):
-            continue
+        if sense.item:
+            item = lexicon.items[sense.item]
+            if item.role != "finding" or any(key not in item.soft_context for key, _ in sense.context):
+                continue
         found = lead_items(lexicon, sense)
         if found:
             return found

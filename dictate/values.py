@@ -257,6 +257,11 @@ def near(tokens: Tokens, group: Group) -> list[Reading]:
     return [r for r in acuity(tokens, group) if r.value is not None]
 
 
+_MISSED = frozenset("missed missing misses but except dropped failed wrong miss".split())
+_NAMED = frozenset("got read reads gets named names correct knew saw sees scored scores managed manages".split())
+_LOOK_BACK = 12  # words back from a count to the verb that tells whether it was missed
+
+
 # ---- scores and grades --------------------------------------------------------------------------
 
 
@@ -265,7 +270,7 @@ def score(tokens: Tokens, group: Group) -> list[Reading]:
     parts = group.parts
     out: list[Reading] = []
     before, word = _before(tokens, group.start)
-    missed = word in ("missed", "missing", "misses", "but", "except", "dropped", "failed", "wrong", "miss")
+    missed = word in _MISSED
     every = word == "all"
     i = 0
     while i < len(parts):
@@ -293,6 +298,30 @@ def score(tokens: Tokens, group: Group) -> list[Reading]:
             return []
         i += 1
     return out
+
+
+def missed_at(tokens: Tokens, i: int) -> bool:
+    """Whether the word before a place tells of something missed."""
+    return _before(tokens, i)[1] in _MISSED
+
+
+def score_of(tokens: Tokens, reading: Reading, count: float, total: int) -> str:
+    """A count told without its total ("the right was fourteen", "missed six"), of `total` shown; or ""."""
+    if count != int(count) or count > total:
+        return ""
+    at, missed = reading.start, False
+    for _ in range(_LOOK_BACK):
+        at, word = _before(tokens, at)
+        if at < 0 or word in ("(", "#", "number") or word == "of" and at >= reading.start - 2:
+            return "" if word else f"{int(count)}/{total}"
+        if tokens[at].kind == "break" or word in (".", ";", ":"):
+            break
+        if word in _NAMED:
+            break
+        if word in _MISSED and word not in ("but", "except"):
+            missed = True
+            break
+    return f"{total - int(count) if missed else int(count)}/{total}"
 
 
 def mrc(tokens: Tokens, group: Group) -> list[Reading]:

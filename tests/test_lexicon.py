@@ -253,3 +253,12 @@ def test_words_for_an_item_that_no_file_describes_are_refused(tmp_path: Path) ->
     (tmp_path / "lids.toml").write_text('group = "my_lids"\n[[add]]\nkey = "lid.unheard"\nnames = ["x ray"]\n')
     with pytest.raises(LexiconError, match=r"lids\.toml#add\.lid\.unheard"):
         load_folders([default_folder(), tmp_path])
+
+
+def test_a_phrase_that_spreads_too_far_is_refused(tmp_path: Path) -> None:
+    words = " ".join(["able|baker|charlie|dog"] * 7)
+    (tmp_path / "lids.toml").write_text(
+        f'group = "my_lids"\n[[add]]\nkey = "lid.ptosis"\nalone = {{ present = ["{words}"] }}\n'
+    )
+    with pytest.raises(LexiconError, match="stands for 16384 phrases, more than 4096"):
+        load_folders([default_folder(), tmp_path])

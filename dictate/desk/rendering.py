@@ -12,8 +12,13 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from dictate import __version__
-from dictate.store import Stale
+from dictate.store import Signed, Stale, Unknown
 from dictate.table import CAUTION
+
+SIGNED = (
+    "This record was signed by {who} in another window and does not change any more: this change is not saved."
+    " The text is still in the page; an amendment can take it in."
+)
 
 
 class Rendering:
@@ -46,7 +51,10 @@ class Rendering:
     def refusal(self, request: Request, status: int, sentence: str, error: Exception | None = None) -> Response:
         """A sentence in the open page, or a page with it. Never with words of a note."""
         stale = error.head if isinstance(error, Stale) else None
-        shown: dict[str, Any] = {"sentence": sentence, "stale": stale, "code": status}
+        over = isinstance(error, Signed | Unknown)  # no save from this page can work any more
+        if stale and stale.state == "signed":
+            sentence, stale, over = SIGNED.format(who=stale.signed_by), None, True
+        shown: dict[str, Any] = {"sentence": sentence, "code": status, "stale": stale, "over": over}
         if request.headers.get("hx-request"):
             return self.parts({"notice": "parts/notice.html"}, status=status, **shown)
         return self.page("refusal.html", status, **shown)

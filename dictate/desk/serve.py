@@ -66,7 +66,7 @@ class _Server(uvicorn.Server):
         """End; a signal is not raised again after that, so that the command ends with status 0."""
         super().handle_exit(sig, frame)
         if sig == signal.SIGINT:
-            self._captured_signals.clear()
+            getattr(self, "_captured_signals", []).clear()
 
 
 def serve(

@@ -470,8 +470,33 @@ def test_the_second_window_is_told_when_it_comes_to_the_front(page: Any) -> None
     saved(page)
     other.evaluate("dispatchEvent(new Event('focus'))")
     other.wait_for_selector("[data-stale]")
-    other.get_by_text("Show what the other window saved").click()
+    assert other.locator("[data-do=keep]").is_hidden()  # there is nothing of its own to put there
+    other.locator("#note").press("Control+End")
+    other.keyboard.type(" Mine.")
+    assert other.locator("[data-do=keep]").is_visible()
+    assert other.locator("#saved").inner_text() == "not saved"
+    other.get_by_text("Show the record as it is saved").click()
     until(other, "note.value === 'Discs healthy. Maculae flat.'")
+    other.close()
+
+
+def test_a_window_on_a_record_that_was_signed_elsewhere_is_told(page: Any) -> None:
+    write(page, "Discs healthy.")
+    other = page.context.new_page()
+    other.goto(page.url)
+    ready(other)
+    other.keyboard.press("s")
+    other.locator("#sign input").fill("MK")
+    other.keyboard.press("Enter")
+    other.wait_for_selector("text=version 1, signed MK")
+    page.locator("#note").press("Control+End")
+    page.keyboard.type(" Maculae flat.")
+    page.wait_for_selector("[data-stale]")
+    assert "signed" in page.locator("#notice").inner_text()
+    assert page.locator("#note").input_value() == "Discs healthy. Maculae flat."
+    assert page.get_by_text("Copy my text").is_visible()
+    page.get_by_text("Show the record as it is saved").click()
+    page.wait_for_selector("text=version 1, signed MK")
     other.close()
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import socket
 import stat
+import subprocess
+import sys
 import urllib.error
 import urllib.request
 from pathlib import Path
@@ -83,3 +85,19 @@ def test_a_store_that_cannot_be_opened_is_told(tmp_path: Path) -> None:
     place.write_text("not a store")
     answer = CliRunner().invoke(app, ["desk", "--no-browser", "--store", str(place)])
     assert answer.exit_code == 2
+
+
+def test_other_commands_do_not_load_it() -> None:
+    heavy = {"starlette", "uvicorn", "jinja2", "sqlalchemy", "alembic"}
+    code = f"import sys, dictate.cli; print(sorted({heavy!r} & set(sys.modules)))"
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert told.stdout.strip() == "[]"
+
+
+def test_what_is_missing_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in [one for one in sys.modules if one.startswith(("uvicorn", "dictate.desk.serve"))]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, "uvicorn", None)
+    answer = CliRunner().invoke(app, ["desk", "--no-browser"])
+    assert answer.exit_code == 2
+    assert "pip install 'dictate[desk]'" in answer.output

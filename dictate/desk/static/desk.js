@@ -96,6 +96,13 @@ function settleSave(ok) {
   }
 }
 
+/** Where another window was faster: what is in this page only can replace the other text, or be copied. */
+function offerText() {
+  const own = note !== null && note.value !== saved;
+  if (own) say("not saved");
+  for (const button of all("[data-unsaved]")) button.hidden = !own;
+}
+
 let aboutSaving = false; // whether the notice that is shown is about saving the note
 
 /** A sentence of the page itself, where the server cannot give one. */
@@ -113,7 +120,7 @@ function tell(sentence) {
 if (note) {
   note.addEventListener("input", () => {
     followEdit();
-    if (elsewhere) say("not saved");
+    if (elsewhere) offerText();
     later();
   });
   addEventListener("beforeunload", (event) => {
@@ -161,7 +168,10 @@ document.addEventListener("htmx:before:swap", (event) => {
 
 document.addEventListener("htmx:after:swap", (event) => {
   const status = event.detail.ctx.response?.status ?? 0;
-  if (byId("notice")?.querySelector("[data-stale]")) elsewhere = true;
+  if (byId("notice")?.querySelector("[data-stale]")) {
+    elsewhere = true;
+    offerText();
+  }
   if (status < 400) arrange(event.detail.ctx);
 });
 

@@ -112,7 +112,7 @@ class Binder:
                     )
                 )
             if found:
-                return found
+                return self._of_the_part(atom, found)
         if atom.group is not None:
             found += self._by_form(atom)
         in_sentence = self._heads_in(atom.sentence)
@@ -125,12 +125,19 @@ class Binder:
             own = [h for h in prior if scene.segments.cell_of[h.start] == atom.cell]
             for rank, head in enumerate(own[::-1] or [*prior[::-1], *later]):
                 self._add(found, atom, head, "prev" if head in prior else "next", 0.1 + 0.3 * rank)
+            if atom.group is not None and atom.sentence in scene.shown:
+                found = [(c, h, w, [self._of_shown(atom, t) for t in ts]) for c, h, w, ts in found]
             if found:
                 return found
         measured = self._measured(atom, later[:1]) or self._qualifies(atom, prior, later[:1]) != ""
         for head in reversed(prior[-7:]):
             commas, links = self.separators(head.end, atom.start)
-            if loose and (commas or atom.start - head.end > 6) and not self._side_soon(atom):
+            if (
+                loose
+                and (commas or atom.start - head.end > 6)
+                and not self._side_soon(atom)
+                and not _own_word(atom, head)
+            ):
                 continue
             skipped = sum(
                 1 for h in prior if h.start > head.start and not h.soft and (not h.group or h.group != head.group)
@@ -186,7 +193,7 @@ class Binder:
         ):
             loose = False
         graded = atom.sort == "number" and bool(prior) and not self._between_words(prior[-1].end, atom.start)
-        if loose or graded or scene.modes.mode[atom.start] == "impression":
+        if loose or graded or scene.modes.mode[atom.start] == "impression" or celled and self._row_named(atom):
             held = []
         named_here = any(way == "prev" and h is not None and not h.soft for _, h, way, _ in found)
         for rank, head in enumerate(held):
@@ -240,6 +247,50 @@ class Binder:
             return False
         at = bisect_left(neighbours, head.end, key=lambda a: a.start)
         return at < len(neighbours) and neighbours[at].sort == "number" and neighbours[at].start - head.end <= 1
+
+    def _of_shown(self, atom: Atom, target: Target) -> Target:
+        """A count in a cell, of as many as the name of the row tells ("Plates /17 | 17 | 9")."""
+        shown = self.scene.shown[atom.sentence]
+        assert atom.group is not None
+        count = atom.group.nums[0].value
+        score = self.scene.lexicon.items[target.item].kind == "score" and target.value is None
+        if not score or len(atom.group.nums) != 1 or not 0 <= count <= shown or target.reading is None:
+            return target
+        value = f"{int(count)}/{shown}"
+        return replace(target, value=value, reading=replace(target.reading, value=value, doubt=""))
+
+    def _row_named(self, atom: Atom) -> bool:
+        """Whether the row of a table cell opens with words that no column heads: the name of another test."""
+        sentence = self.scene.segments.sentences[atom.sentence]
+        return any(
+            t.kind == "word" and not t.skipped and t.i not in self.scene.segments.cell_side
+            for t in self.tokens.tokens[sentence.start : atom.start]
+        )
+
+    def _of_the_part(
+        self, atom: Atom, found: list[tuple[float, Head | None, str, list[Target]]]
+    ) -> list[tuple[float, Head | None, str, list[Target]]]:
+        """A lesion right behind the name of a part ("macula: folds") is an abnormality of that part."""
+        lexicon = self.scene.lexicon
+        heads = [h for h in self._heads_in(atom.sentence) if h.end <= atom.start and not h.soft and not h.finding]
+        if len(found) != 1 or not heads:
+            return found
+        cost, head, way, targets = found[0]
+        gap = [t.key for t in self.tokens.tokens[heads[-1].end : atom.start] if t.kind == "punct" and not t.skipped]
+        celled = atom.start in self.scene.segments.cell_side
+        far = not celled and (atom.start - heads[-1].end > 6 or any(k != ":" for k in gap))
+        if len(targets) != 1 or targets[0].value != "abnormal" or far:
+            return found
+        named = {s.item or lexicon.topics[s.topic].default for s in heads[-1].senses if s.item or s.topic}
+        parts = [
+            k
+            for k in sorted(named - {""})
+            if lexicon.item_group.get(k) == lexicon.item_group.get(targets[0].item)
+            and lexicon.items[k].generic.get("abnormal") == "abnormal"
+        ]
+        if len(parts) != 1 or parts[0] == targets[0].item:
+            return found
+        return [(cost, head, way, [replace(targets[0], item=parts[0])])]
 
     def _unit_name(self, atom: Atom, later: list[Head]) -> Head | None:
         """A name that opens with the number's own unit ("1 mm larger")."""
@@ -1098,6 +1149,12 @@ def loose_word(atom: Atom) -> bool:
         and _loose(atom.mark)
         and any(s.data in ("normal", "present") for s in atom.mark.of("generic"))
     )
+
+
+def _own_word(atom: Atom, head: Head) -> bool:
+    """Whether an everyday word is a word of the very test named, on a side of its own ("R full, L nasal loss")."""
+    topics = {s.topic for s in head.senses if s.topic}
+    return atom.mark is not None and any(s.topic in topics for s in atom.mark.of("word"))
 
 
 def _loose(mark: Mark) -> bool:

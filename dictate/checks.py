@@ -37,6 +37,10 @@ def mark_later(rows: list[Observation], cues: list[Mark], tokens: Tokens, segmen
     for cue in cues:
         if any(s.data == "later" for s in cue.of("correction")):
             found.setdefault(segments.sentence_of[cue.start], []).append(cue)
+    wrong: dict[int, list[Mark]] = {}
+    for cue in cues:
+        if any(s.data == "wrong_side" for s in cue.of("correction")):
+            wrong.setdefault(segments.sentence_of[cue.start], []).append(cue)
     for row in rows:
         start, end = row.spans[0]
         for cue in found.get(segments.sentence_of[start], ()):
@@ -47,6 +51,9 @@ def mark_later(rows: list[Observation], cues: list[Mark], tokens: Tokens, segmen
                 or start <= cue.start < end
             ):
                 row.later = True
+    for row in rows:
+        sentence = segments.sentence_of[row.order]
+        row.wrong_side = any(c.start < row.order for n in (sentence - 1, sentence) for c in wrong.get(n, ()))
     added = min((c.start for c in cues if any(s.data == "addendum" for s in c.of("correction"))), default=len(tokens))
     for row in rows:
         row.addendum = row.order > added
@@ -67,6 +74,7 @@ def _hear_again(same: Observation, row: Observation, segments: Segments) -> None
 
 def settle(rows: list[Observation], lexicon: Lexicon, segments: Segments) -> list[Observation]:
     """Merge repeats, let later values replace earlier ones, and mark conflicts."""
+    rows = _without_wrong_sides(rows)
     kept: list[Observation] = []
     by_identity: dict[tuple[object, ...], list[Observation]] = {}
     for row in rows:
@@ -125,6 +133,23 @@ def settle(rows: list[Observation], lexicon: Lexicon, segments: Segments) -> lis
                     row.doubt("conflict", "said two ways")
     _across_sides(kept, lexicon)
     return kept
+
+
+def _without_wrong_sides(rows: list[Observation]) -> list[Observation]:
+    """ "Wrong eye above, it is the left": the same finding told before of the other side goes."""
+    amended = [r for r in rows if r.wrong_side and r.side in ("right", "left") and not r.doubts]
+    wrong = {
+        id(row)
+        for row in rows
+        for new in amended
+        if not row.wrong_side
+        and row.order < new.order
+        and row.item == new.item
+        and row.value == new.value
+        and row.side in ("right", "left")
+        and row.side != new.side
+    }
+    return [r for r in rows if id(r) not in wrong]
 
 
 def _in_one_breath(row: Observation, known: list[Observation], lexicon: Lexicon) -> bool:

@@ -169,6 +169,10 @@ def _strike_one(
         return
     sentence = segments.sentence_of[cue.start]
     match: tuple[int, int, str, Mark | None] | None = None
+    retold = _told_as_same(tokens, earlier, following, cue)
+    if retold is not None:
+        struck.update(range(earlier[-1][0], retold))
+        return
     if following and (segments.sentence_of[following[0][0]] in (sentence, sentence + 1)):
         for lead in following[: 4 if drop else 2]:
             match = _same_kind(lead, earlier, segments, sentence)
@@ -185,6 +189,20 @@ def _strike_one(
         return
     if said & {"sorry", "mean", "correction", "scratch", "wait", "delete"}:
         struck.update(range(cue.start, cue.end))
+
+
+def _told_as_same(
+    tokens: Tokens,
+    earlier: list[tuple[int, int, str, Mark | None]],
+    following: list[tuple[int, int, str, Mark | None]],
+    cue: Mark,
+) -> int | None:
+    """ "Near 14, no, same as distance, 12": where the number begins that takes the place of the one before."""
+    numbers = [e for e in following if e[2] == "number"]
+    if not numbers or earlier[-1][2] != "number" or cue.start - earlier[-1][1] > 4:
+        return None
+    between = {t.key for t in tokens.tokens[cue.end : numbers[0][0]]}
+    return numbers[0][0] if {"same", "as"} <= between and numbers[0][0] - cue.end <= 10 else None
 
 
 def _comma_after(tokens: Tokens, end: int) -> int:

@@ -105,6 +105,7 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
     for mark in marks:
         content[segments.sentence_of[mark.start]].append(mark)
     examined: list[int] = []
+    earlier = _earlier_visits(tokens, segments)
     section = "finding"
     section_cue = -1
     concluded = False
@@ -129,6 +130,9 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
                 section, section_cue = value, place
             at = place
         _sentence_cues(tokens, sentence, by_sentence[n], content[n], mode, source)
+        if n in earlier:
+            for i in range(sentence.start, sentence.end):
+                mode[i], source[i] = "history", sentence.start
         if section == "finding" and _listed_plan(tokens, sentence, content[n], mode, ever):
             for i in range(sentence.start, sentence.end):
                 mode[i] = "plan" if mode[i] in ("finding", "impression") else mode[i]
@@ -141,6 +145,46 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
                 if mode[i] == "finding":
                     mode[i] = "impression"
     return Modes(mode, source, examined)
+
+
+_ORDINALS = {"first": 1, "1st": 1, "second": 2, "2nd": 2, "third": 3, "3rd": 3, "fourth": 4, "4th": 4}
+_NUMBERS = {"one": 1, "two": 2, "three": 3, "four": 4, "five": 5}
+
+
+def _visit_number(tokens: Tokens, words: list[int]) -> int:
+    """The number of a visit that words name: "visit 2", "second visit"; else 0."""
+    for n, i in enumerate(words):
+        if tokens[i].key != "visit":
+            continue
+        after = tokens[words[n + 1]].text.casefold() if n + 1 < len(words) else ""
+        before = tokens[words[n - 1]].text.casefold() if n else ""
+        if after.isdecimal() and len(after) < 3:
+            return int(after)
+        if number := _NUMBERS.get(after) or _ORDINALS.get(before):
+            return number
+    return 0
+
+
+def _earlier_visits(tokens: Tokens, segments: Segments) -> set[int]:
+    """The sentences of the lines that open with an earlier visit than the last one named."""
+    told: dict[int, int] = {}
+    for n, sentence in enumerate(segments.sentences):
+        words = [i for i in range(sentence.start, sentence.end) if tokens[i].kind in ("word", "number")]
+        if (n == 0 or sentence.line_start) and (number := _visit_number(tokens, words[:4])):
+            told[n] = number
+    if len(set(told.values())) < 2:
+        return set()
+    last = max(told.values())
+    out: set[int] = set()
+    for n, number in told.items():
+        if number == last:
+            continue
+        out.add(n)
+        n += 1
+        while n < len(segments.sentences) and not segments.sentences[n].line_start:
+            out.add(n)
+            n += 1
+    return out
 
 
 _PAST = frozenset(
@@ -263,6 +307,7 @@ def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark
 
 
 _CONTRASTS = frozenset({"though", "although", "but", "whil", "wherea", "wher", "than", "unlik"})
+_RESULT = frozenset({"so", "henc", "hence", "therefor", "therefore", "thus"})
 _MEASURED_AGAINST = frozenset({"than", "unlik"})
 _VALUED = ("alone", "word", "generic", "complete")
 
@@ -294,6 +339,9 @@ def _reach(tokens: Tokens, cue: Mark, sentence: Sentence, marks: list[Mark], tol
             break
         if token.kind == "punct" and token.key in (")", "]"):
             break
+    for i in range(cue.end, end):
+        if tokens[i].key in _RESULT and any(t.key in _DENIALS for t in tokens.tokens[i + 1 : i + 5]):
+            return start, i
     for i in range(cue.end, end if told else cue.end):
         if tokens[i].key in ("but", "though", "although", "which") and _examined(tokens, marks, i, end):
             return start, i

@@ -45,6 +45,7 @@ class Observation:
     choices: list[dict[str, object]] = field(default_factory=list)
     later: bool = False
     addendum: bool = False
+    wrong_side: bool = False  # told where an earlier side is called wrong
     many: bool = False  # an item that may hold several values at once (plans, conclusions)
     group: int = -1  # rows of one value told for several sides
     denied: bool = False  # the opposite of what was said, by a negation
@@ -111,6 +112,9 @@ class Emitter:
 
     def _suspected(self, atom: Atom) -> Mark | None:
         sentence = atom.sentence
+        for cue in [*self._cues(sentence, "unsure"), *self._cues(sentence, "suspected")]:
+            if cue.start == atom.start and cue.end == atom.end:
+                return cue
         for cue in self._cues(sentence, "suspected"):
             if cue.end <= atom.start and self._same_clause(cue.end, atom.start) and atom.start - cue.end <= 9:
                 return cue
@@ -295,7 +299,8 @@ class Emitter:
                     gap = [
                         t.key for t in self.tokens.tokens[mark.end : other.start] if t.kind != "space" and not t.skipped
                     ]
-                if gap and len(gap) <= 2 and all(g in (",", "and", "&", "/", "+", "or") for g in gap):
+                joined = not gap and self.tokens[mark.start].key in ("and", "or") and mark.start >= other.end
+                if joined or gap and len(gap) <= 2 and all(g in (",", "and", "&", "/", "+", "or") for g in gap):
                     out.append(mark)
                     break
         return out
@@ -582,6 +587,7 @@ class Emitter:
         self._deny_elsewhere(elsewhere)
         self._same_again()
         self._except()
+        self._rest_is_said()
         self._give_way()
         self._rest_is_single()
         return self.rows
@@ -595,6 +601,23 @@ class Emitter:
                 after = {t.key for t in self.tokens.tokens[start : end + 3]}
                 if row.value == "absent" and not row.context and (row.item, row.side) in placed and after & _ELSEWHERE:
                     self.rows = [r for r in self.rows if r is not row]
+
+    def _rest_is_said(self) -> None:
+        """ "Fails to abduct, the rest of its movements full": what is left over is no statement of the whole."""
+        marked = [r for r in self.rows if not unmarked(self.scene.lexicon.items[r.item], r.value)]
+        places: dict[str, list[int]] = {}
+        for row in marked:
+            places.setdefault(row.item, []).append(row.order)
+        gone: set[int] = set()
+        for row in self.rows:
+            if row.context or not unmarked(self.scene.lexicon.items[row.item], row.value):
+                continue
+            earlier = [p for p in places.get(row.item, ()) if 0 < row.order - p <= _REST_REACH]
+            if earlier:
+                said = [t.key for t in self.tokens.tokens[max(earlier) : row.order] if t.kind in ("word", "punct")]
+                gone |= {id(row)} if _REST & set(said) else set()
+        if gone:
+            self.rows = [r for r in self.rows if id(r) not in gone]
 
     def _give_way(self) -> None:
         """ "Not absent but reduced", "far from normal, was absent": what is said outright of the
@@ -1218,6 +1241,8 @@ def _ordered(one: Bound) -> bool:
     return one.option.side is not None and one.option.side.value in ("right_left", "left_right")
 
 
+_REST_REACH = 24  # tokens between what is wrong and "the rest full"
+_REST = frozenset({"rest", "remain", "remainder", "remaind", "other", "otherwise", "otherwiz", "els", "else"})
 _ELSEWHERE = frozenset({"everywhere", "everywher", "elsewhere", "elsewher", "else", "els", "otherwise", "otherwiz"})
 _GRADED = ("category", "grade")
 

@@ -158,6 +158,9 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
             )
         )
     _stray_directions(scene)
+    _label_numbers(scene)
+    _bare_cells(scene)
+    _bare_doubts(scene)
     _distances(scene)
     _qualified_words(scene)
     _bare_directions(scene)
@@ -880,6 +883,118 @@ def _stray_directions(scene: Scene) -> None:
                 continue
         kept.append(atom)
     scene.atoms = kept
+
+
+_OUT_OF = frozenset({"/", "of", "(", "out"})
+
+
+def _label_numbers(scene: Scene) -> None:
+    """A number in the name of a table's row is no result; "Plates /17" tells how many were shown."""
+    cell_side, cell_of = scene.segments.cell_side, scene.segments.cell_of
+    first: dict[int, int] = {}
+    for atom in scene.atoms:
+        if atom.start in cell_side:
+            first.setdefault(atom.sentence, atom.start)
+    kept: list[Atom] = []
+    for atom in scene.atoms:
+        value = first.get(atom.sentence, -1)
+        if atom.group is None or not atom.start < value or atom.start in cell_side:
+            kept.append(atom)
+            continue
+        if cell_of[atom.start] == cell_of[value]:
+            kept.append(atom)
+            continue
+        before = atom.start - 1
+        while before > 0 and scene.tokens[before].kind == "space":
+            before -= 1
+        if scene.tokens[before].key in _OUT_OF and len(atom.group.nums) == 1:
+            scene.shown[atom.sentence] = int(atom.group.nums[0].value)
+    scene.atoms = kept
+
+
+def _bare_cells(scene: Scene) -> None:
+    """A cell under a finding's name with no word of its own kind: "no", "?", "trace", "?mild"."""
+    labelled = {scene.segments.sentence_of[i] for i in scene.labels}
+    done: set[tuple[int, int]] = set()
+    for i in sorted(scene.segments.cell_side):
+        sentence, cell = scene.segments.sentence_of[i], scene.segments.cell_of[i]
+        if sentence not in labelled or (sentence, cell) in done or scene.tokens[i].kind == "space":
+            continue
+        done.add((sentence, cell))
+        end = i
+        while end in scene.segments.cell_side and scene.segments.cell_of[end] == cell:
+            end += 1
+        inside = [a for a in scene.atoms if i <= a.start < end]
+        topics = {s.topic for h in scene.heads if h.sentence == sentence for s in h.senses}
+        if any(not _foreign(a, topics) for a in inside):
+            continue
+        words = [t for t in scene.tokens.tokens[i:end] if t.kind != "space" and not t.skipped]
+        cues = [c for c in scene.cues if i <= c.start < end]
+        degree = [c for c in cues if any(s.data == "degree" for s in c.of("cue"))]
+        denied = [c for c in cues if any(s.data == "negation" for s in c.of("cue"))]
+        doubted = [c for c in cues if any(s.data in ("suspected", "unsure") for s in c.of("cue"))]
+        told = {k for c in cues for k in range(c.start, c.end)}
+        if not words or any(t.i not in told for t in words):
+            continue
+        lead = (degree or denied or doubted)[:1]
+        if not lead:
+            continue
+        scene.atoms = [a for a in scene.atoms if not i <= a.start < end]
+        _add_generic(scene, lead[0], "present" if degree or not denied else "absent")
+        scene.cues = [c for c in scene.cues if c not in denied]
+
+
+def _foreign(atom: Atom, topics: set[str]) -> bool:
+    """Whether a word is a value of other tests only than those in hand."""
+    return (
+        atom.mark is not None
+        and atom.sort == "word"
+        and topics.isdisjoint({s.topic for s in atom.mark.senses if s.role != "generic"})
+        and not atom.mark.has("generic")
+    )
+
+
+def _bare_doubts(scene: Scene) -> None:
+    """ "SVP absent R, not sure L": a side told with nothing but doubt says that the finding is suspected."""
+    sides = {s.start: s for s in scene.sides}
+    for cue in list(scene.cues):
+        if not any(s.data == "unsure" for s in cue.of("cue")) or cue.start in scene.segments.cell_side:
+            continue
+        chunk = scene.segments.chunk_of[cue.start]
+        low, high = cue.start, cue.end
+        while low > 0 and scene.segments.chunk_of[low - 1] == chunk and scene.tokens[low - 1].kind != "break":
+            low -= 1
+        while high < len(scene.tokens) and scene.segments.chunk_of[high] == chunk:
+            high += 1
+        here = [s for i, s in sides.items() if low <= i < high]
+        told = {k for s in here for k in range(s.start, s.end)} | set(range(cue.start, cue.end))
+        rest = [t.key for t in scene.tokens.tokens[low:high] if t.kind == "word" and not t.skipped and t.i not in told]
+        inside = [a for a in scene.atoms if low <= a.start < high]
+        if len(here) != 1 or set(rest) - _DOUBT_LINKS:
+            continue
+        topics = {s.topic for h in scene.heads if h.sentence == here[0].sentence for s in h.senses}
+        if all(_foreign(a, topics) for a in inside):
+            scene.atoms = [a for a in scene.atoms if not low <= a.start < high]
+            _add_generic(scene, cue, "present")
+
+
+_DOUBT_LINKS = frozenset({"on", "in", "of", "about", "and", "there", "but", "for", "is", "at"})
+
+
+def _add_generic(scene: Scene, mark: Mark, data: str) -> None:
+    sense = Sense("generic", mark.of("cue")[0].source, data=data)
+    scene.atoms.append(
+        Atom(
+            mark.start,
+            mark.end,
+            "word",
+            Mark(mark.start, mark.end, (sense,)),
+            None,
+            scene.segments.sentence_of[mark.start],
+            scene.segments.cell_of[mark.start],
+        )
+    )
+    scene.atoms.sort(key=lambda a: a.start)
 
 
 _ADJECTIVES = frozenset({"clear", "fin", "fine", "good", "nice", "great", "lov", "lovely", "fair", "proper"})

@@ -288,7 +288,9 @@ class Binder:
             if lexicon.item_group.get(k) == lexicon.item_group.get(targets[0].item)
             and lexicon.items[k].generic.get("abnormal") == "abnormal"
         ]
-        if len(parts) != 1 or parts[0] == targets[0].item:
+        inside = [s for t in self.tokens.tokens[atom.start : atom.end] for s in lexicon.phrases.get((t.key,), ())]
+        own = any((s.item or lexicon.topics[s.topic].default) == targets[0].item for s in inside if s.topic)
+        if len(parts) != 1 or parts[0] == targets[0].item or own:
             return found
         return [(cost, head, way, [replace(targets[0], item=parts[0])])]
 

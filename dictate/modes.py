@@ -187,6 +187,7 @@ def _earlier_visits(tokens: Tokens, segments: Segments) -> set[int]:
     return out
 
 
+_AT_PRESENT = frozenset({"now", "current", "currently", "at"})
 _PAST = frozenset(
     """was were had showed shown show reveal done normal last ago previous prior report year month yesterday
     befor earlier outsid""".split()
@@ -485,6 +486,8 @@ def _sentence_cues(
     if base != "plan":
         for cue in cues:
             for sense in cue.of("mode"):
+                if base == "history" and tokens[cue.start].key in _AT_PRESENT:
+                    continue  # "radio-iodine last autumn, now seeing double": the story goes on
                 if sense.value == "finding" and sense.data == "clause":
                     name = _name_in_hand(marks, cue, mode)
                     if name is not None:

@@ -12,6 +12,7 @@ from dictate.lexicon import Generic, Item, Lexicon, Sense
 from dictate.marks import Mark
 from dictate.offers import Atom, Bound, Head, Option, Scene, Side, Target
 from dictate.values import Value, score_of
+from dictate.wording import is_plural
 
 _EYE_TURN = {
     ("abduction", "right"): "right",
@@ -599,7 +600,9 @@ class Emitter:
             for row in rows:
                 start, end = row.spans[0][0], max(e for _, e in row.spans)
                 after = {t.key for t in self.tokens.tokens[start : end + 3]}
-                if row.value == "absent" and not row.context and (row.item, row.side) in placed and after & _ELSEWHERE:
+                everywhere = bool(after & _EVERYWHERE) and bool(after & {"els", "else"})
+                told = everywhere or (row.item, row.side) in placed and bool(after & _ELSEWHERE)
+                if row.value == "absent" and not row.context and told:
                     self.rows = [r for r in self.rows if r is not row]
 
     def _rest_is_said(self) -> None:
@@ -614,8 +617,9 @@ class Emitter:
                 continue
             earlier = [p for p in places.get(row.item, ()) if 0 < row.order - p <= _REST_REACH]
             if earlier:
-                said = [t.key for t in self.tokens.tokens[max(earlier) : row.order] if t.kind in ("word", "punct")]
-                gone |= {id(row)} if _REST & set(said) else set()
+                words = [t for t in self.tokens.tokens[max(earlier) : row.order] if t.kind == "word"]
+                others = any(a.key == "other" and is_plural(b.text) for a, b in pairwise(words))
+                gone |= {id(row)} if others or _REST & {t.key for t in words} else set()
         if gone:
             self.rows = [r for r in self.rows if id(r) not in gone]
 
@@ -1242,7 +1246,8 @@ def _ordered(one: Bound) -> bool:
 
 
 _REST_REACH = 24  # tokens between what is wrong and "the rest full"
-_REST = frozenset({"rest", "remain", "remainder", "remaind", "other", "otherwise", "otherwiz", "els", "else"})
+_REST = frozenset({"rest", "remain", "remainder", "remaind", "otherwise", "otherwiz", "els", "else"})
+_EVERYWHERE = frozenset({"everywhere", "everywher"})
 _ELSEWHERE = frozenset({"everywhere", "everywher", "elsewhere", "elsewher", "else", "els", "otherwise", "otherwiz"})
 _GRADED = ("category", "grade")
 

@@ -206,7 +206,7 @@ _AIMED = frozenset({"at", "into", "onto", "shin", "shine", "watch", "follow", "s
 
 def _only_degree(mark: Mark) -> bool:
     """Whether a mark is but an adverb of degree ("barely"), which tells nothing of the subject."""
-    return all(s.data == "hardly" for s in mark.senses)
+    return all(s.data in ("hardly", "degree", "unsure", "opinion") for s in mark.senses)
 
 
 def _aimed_at(tokens: Tokens, mark: Mark) -> bool:

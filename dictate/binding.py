@@ -47,6 +47,7 @@ class Binder:
             self.link[i + 1] = self.link[i] + (token.key in ("and", "&", "+", "but", "while", "whereas"))
         self.denial_ends = {c.end for c in scene.cues if any(s.data == "negation" for s in c.of("cue"))}
         self.told = {a.sentence for a in scene.atoms}
+        self.placed = {i for m in scene.contexts for i in range(m.start, m.end)}
         self.word_count: dict[int, int] = {}
         self.one_sided: dict[int, bool] = {}
         self.gaps: list[tuple[list[Side], list[Head]]] = []
@@ -132,12 +133,9 @@ class Binder:
         measured = self._measured(atom, later[:1]) or self._qualifies(atom, prior, later[:1]) != ""
         for head in reversed(prior[-7:]):
             commas, links = self.separators(head.end, atom.start)
-            if (
-                loose
-                and (commas or atom.start - head.end > 6)
-                and not self._side_soon(atom)
-                and not _own_word(atom, head)
-            ):
+            far = commas or atom.start - head.end > 6
+            beside = self._side_soon(atom) or self._side_just(atom)
+            if loose and far and not beside and not _own_word(atom, head):
                 continue
             skipped = sum(
                 1 for h in prior if h.start > head.start and not h.soft and (not h.group or h.group != head.group)
@@ -631,6 +629,8 @@ class Binder:
             if between:
                 return [(0.0, between[-1], "next")]
         plain_value = all(unmarked(scene.lexicon.items[t.item], t.value) for t in targets) or atom.sort == "complete"
+        if plain_value and atom.start in self.denial_ends and all(item.kind == "category" for item in items):
+            plain_value = False  # "does not adduct": what is denied of a normal movement is a finding
         plural = self._told_of_pair(atom, head) or plain_value and head is None and subject.names_pair(scene, atom)
         pair = atom.sort == "number" and len(targets) == 2 and targets[0].item == targets[1].item
         if pair:
@@ -743,6 +743,8 @@ class Binder:
             )
             if any(t.key in ("but", "though", "although") for t in self.tokens.tokens[atom.end : side.start]):
                 cost += 1.5
+            if side.start == atom.end and self._clause_begins(atom):
+                cost -= COST["next_side"]
             if side.value == "both" and self._names_next(atom.sentence, side):
                 cost += 0.8
             if side.start - atom.end > 6:
@@ -779,6 +781,13 @@ class Binder:
             for h in heads
         )
 
+    def _clause_begins(self, atom: Atom) -> bool:
+        """ "..., and a normal left eye": the atom opens its clause and qualifies the side behind it."""
+        i = atom.start - 1
+        while i >= 0 and self.tokens[i].skipped and self.tokens[i].kind == "word":
+            i -= 1
+        return i >= 0 and self.tokens[i].key in (",", "and", "but", "+", "&")
+
     def _names_next(self, sentence: int, side: Side) -> bool:
         """ "... both maculae normal": a plural name right behind a side takes it along."""
         heads = self._heads_in(sentence)
@@ -789,6 +798,17 @@ class Binder:
         sides = self._sides_in(atom.sentence)
         at = bisect_left(sides, atom.end, key=lambda s: s.start)
         return at < len(sides) and sides[at].start - atom.end <= 5
+
+    def _side_just(self, atom: Atom) -> bool:
+        """ "R drusen, L OK": whether nothing but circumstances stands between a side and the atom."""
+        sides = self._sides_in(atom.sentence)
+        at = bisect_left(sides, atom.start, key=lambda s: s.start)
+        if not at or sides[at - 1].end > atom.start:
+            return False
+        return not any(
+            t.kind in ("word", "number") and not t.skipped and t.i not in self.placed
+            for t in self.tokens.tokens[sides[at - 1].end : atom.start]
+        )
 
     def _one_side(self, sentence: int) -> bool:
         """Whether a sentence speaks of one side only."""

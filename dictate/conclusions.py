@@ -297,6 +297,7 @@ def _side_near(scene: Scene, mark: Mark, sides: list[tuple[int, int, str]]) -> t
         set_off = hard == signs.count(",") and (hard == 1 or hard == 2 and not between)
         if set_off and weight > 0 and _closes(scene, side[1]):
             hard = 0
+        joined = joined or between == 1 and not hard and bool({"+", "&"} & set(signs))
         cost = weight + 0.12 * len(signs) + 1.3 * hard + (0.4 if joined else 1.2) * between
         if weight == 0.0 and any(s in ("and", "but", "with") for s in signs):
             cost += 0.6

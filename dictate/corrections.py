@@ -155,7 +155,7 @@ def _strike_one(
     low = bisect_left(events, cue.start - _REACH - 12, key=lambda e: e[0])
     high = bisect_left(events, cue.end + 18, key=lambda e: e[0])
     near = events[low:high]
-    said = {t.key for t in tokens.tokens[cue.start : cue.end]}
+    said = {t.text.casefold() for t in tokens.tokens[cue.start : cue.end]}
     drop = bool(said & {"scratch", "delete", "cancel", "erase", "ignore", "disregard", "strike"})
     reach = 16 if drop else 8
     following = [e for e in near if e[0] >= cue.end and e[0] - cue.end <= reach and e[0] not in struck]
@@ -182,7 +182,7 @@ def _strike_one(
         kept = _lasting(near, match, cue, tokens)
         struck.update(i for i in range(match[0], _comma_after(tokens, cue.end)) if i not in kept)
         return
-    if drop and (not following or segments.sentence_of[following[0][0]] != sentence):
+    if drop:
         chunk = segments.chunk_of[earlier[-1][0]]
         first = min(e[0] for e in earlier if segments.chunk_of[e[0]] == chunk)
         struck.update(range(first, cue.end))

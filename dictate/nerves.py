@@ -211,6 +211,14 @@ def nerve_item(lexicon: Lexicon) -> Item | None:
     return None
 
 
+def lead_of(lexicon: Lexicon, nerve: int, word: str) -> Item | None:
+    """The item that stands for a nerve's test and has a value for a general word ("symmetrical")."""
+    for item in lexicon.items.values():
+        if item.lead and item.nerve == [NAMES[nerve - 1]] and word in item.generic:
+            return item
+    return None
+
+
 @dataclass
 class NerveStatement:
     """ "II to XII intact": nerves, value, side and the tokens that say it."""
@@ -220,6 +228,7 @@ class NerveStatement:
     side: str | None
     start: int
     end: int
+    alike: bool = False  # "symmetrical": said of what the nerve moves, not of the nerve
 
 
 def statements(tokens: Tokens, refs: list[NerveRef], marks: list[Mark], sentence_of: list[int]) -> list[NerveStatement]:
@@ -277,7 +286,7 @@ def _statement(tokens: Tokens, ref: NerveRef, following: list[Mark]) -> NerveSta
             between = [t.key for t in tokens.tokens[mark.end : mark.end + 3] if t.kind != "space"]
             if between[:1] == ["to"] and value == "intact":
                 return None
-            return NerveStatement(ref.nerves, value, None, ref.start, mark.end)
+            return NerveStatement(ref.nerves, value, None, ref.start, mark.end, sense.data == "equal")
         return None
     return None
 

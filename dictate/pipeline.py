@@ -127,18 +127,18 @@ def read_undone(reading: Reading) -> None:
         reading.nerve_tokens.update(range(one.start, one.end))
         for nerve in one.nerves:
             why = [f"{tokens.words(one.start, one.end)!r} speaks of nerve {nerves.NAMES[nerve - 1]}"]
-            reading.undone.append(
-                rows.Observation(
-                    item.key,
-                    one.side,
-                    one.value,
-                    {"nerve": nerves.NAMES[nerve - 1]},
-                    [(one.start, one.end)],
-                    [],
-                    why,
-                    one.start,
-                )
+            moved = nerves.lead_of(reading.lexicon, nerve, "equal") if one.alike else None
+            row = rows.Observation(
+                (moved or item).key,
+                one.side,
+                moved.generic["equal"] if moved else one.value,
+                {} if moved else {"nerve": nerves.NAMES[nerve - 1]},
+                [(one.start, one.end)],
+                [],
+                why,
+                one.start,
             )
+            reading.undone.append(row)
     marks.marks = [m for m in marks.marks if m.start not in reading.nerve_tokens]
     numbered = {i for r in reading.refs for i in range(r.start, r.end)}
     marks.groups = [g for g in marks.groups if g.start not in numbered]

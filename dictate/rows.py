@@ -234,6 +234,9 @@ class Emitter:
             if owner is not None and owner.atom is atom:
                 picked.append(mark)
         picked = self._chained(picked, candidates)
+        picked = picked if key in _PLACED else self._nouns_out(picked)
+        if not picked and (both := self._to_both(atom, key)):
+            return both
         head = one.option.head
         if not picked and key in _PLACED and head is not None and head.soft and head.sentence == atom.sentence:
             own = [m for m in candidates if m.start == head.start]
@@ -254,6 +257,23 @@ class Emitter:
         if key == "branch":
             values = self._branch_range(picked, values)
         return values
+
+    def _nouns_out(self, picked: list[Mark]) -> list[Mark]:
+        """ "To direct light": a circumstance right behind another one of its kind only names the thing."""
+        ends = {m.end for m in picked}
+        return [m for m in picked if m.start not in ends]
+
+    def _to_both(self, atom: Atom, key: str) -> list[str | int]:
+        """ "..., left is brisk to both": the circumstances told of the other side in this sentence."""
+        after = [t.key for t in self.tokens.tokens[atom.end : atom.end + 6] if t.kind != "space" and not t.skipped]
+        if after[:1] not in (["to"], ["on"], ["with"], ["in"], ["at"]) or after[1:2] not in (["both"], ["each"]):
+            return []
+        earlier = [
+            m
+            for m in self.context_by_sentence.get(atom.sentence, [])
+            if m.end <= atom.start and self._values_of(m, key)
+        ]
+        return self._taken(self._nouns_out(earlier), key)
 
     def _listed_with(self, head: Head, key: str) -> list[str | int]:
         """The circumstances of a list one of which names the test ("direct and consensual intact")."""
@@ -1112,6 +1132,8 @@ class Emitter:
         self._odd_circumstance(item, context, doubts)
         if "nerve" in item.context and "nerve" not in context:
             return
+        if item.role == "impression":
+            context.setdefault("certainty", "stated")
         if item.kind == "text" and item.role == "finding" and not set(item.context) <= set(context):
             return
         if one.atom.sort == "alone" and len(sides) == 1 and sides[0] in ("right", "left"):
@@ -1154,6 +1176,8 @@ class Emitter:
         assert rival is not None
         item = self.scene.lexicon.items[row.item]
         lenient = item.side_optional or unmarked(item, row.value)
+        if one.option.side is not None and one.option.side.value == "both" and rival.side is None:
+            lenient = lenient or bool(rival.head and rival.head.plural)
         if [t.item for t in rival.targets] != [t.item for t in one.option.targets]:
             row.doubt("item", rival.targets[0].item)
         elif lenient and (

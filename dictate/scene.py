@@ -119,6 +119,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
                         finding=True,
                     )
                 )
+    _sides_in_phrases(scene, marks.marks)
     answers = _answers(scene)
     for mark in marks.marks:
         mode = modes.mode[mark.start]
@@ -1131,6 +1132,28 @@ def _denied_names(scene: Scene) -> None:
             scene.atoms.append(
                 Atom(cue.start, cue.end, "word", mark, None, head.sentence, scene.segments.cell_of[cue.start])
             )
+
+
+def _sides_in_phrases(scene: Scene, marks: list[Mark]) -> None:
+    """ "The right eye does not elevate and ...": a phrase that tells its side is said of that side,
+    and so is what follows it."""
+    starts = {s.start for s in scene.sides}
+    for mark in marks:
+        findings = [s for s in mark.of("alone") if s.data == "finding"]
+        told = {s.side for s in findings}
+        if len(told) != 1 or not told & {"right", "left"} or mark.start in starts:
+            continue
+        if scene.modes.mode[mark.start] != "finding" or not told <= _sides_of_words(scene, mark):
+            continue
+        scene.sides.append(
+            Side(mark.start, mark.end, next(iter(told)), scene.segments.sentence_of[mark.start], False, False)  # type: ignore[arg-type]
+        )
+    scene.sides.sort(key=lambda s: s.start)
+
+
+def _sides_of_words(scene: Scene, mark: Mark) -> set[str]:
+    words = {t.key for t in scene.tokens.tokens[mark.start : mark.end]}
+    return words & {"right", "left"}
 
 
 def _add_side(scene: Scene, mark: Mark) -> None:

@@ -47,6 +47,8 @@ class Binder:
             self.link[i + 1] = self.link[i] + (token.key in ("and", "&", "+", "but", "while", "whereas"))
         self.denial_ends = {c.end for c in scene.cues if any(s.data == "negation" for s in c.of("cue"))}
         self.told = {a.sentence for a in scene.atoms}
+        self.mark_at = {m.start: m for m in scene.marks}
+        self.numbers = {a.start for a in scene.atoms if a.sort == "number"}
         self.placed = {i for m in scene.contexts for i in range(m.start, m.end)}
         self.word_count: dict[int, int] = {}
         self.one_sided: dict[int, bool] = {}
@@ -377,6 +379,17 @@ class Binder:
     def _score_alone(self, targets: list[Target]) -> bool:
         return any(t.value is None and self.scene.lexicon.items[t.item].kind == "score" for t in targets)
 
+    def _grades_next(self, atom: Atom, head: Head) -> bool:
+        """ "Two plus cells": a grade right before a finding of another test than the one in hand."""
+        if atom.group is None:
+            return False
+        i = atom.end
+        while i < len(self.tokens) and (self.tokens[i].skipped or self.tokens[i].key in ("+", "plus", "of")):
+            i += 1
+        mark = self.mark_at.get(i)
+        told = mark.of("alone", "word") if mark is not None else ()
+        return bool(told) and not {s.topic for s in told} & {s.topic for s in head.senses}
+
     def _counts_things(self, atom: Atom, head: Head) -> bool:
         """A spoken number before a word the lexicon lacks ("two thumbs"), not right after the name."""
         if atom.group is None or any(n.digits for n in atom.group.nums) or 0 <= atom.start - head.end <= 3:
@@ -507,6 +520,8 @@ class Binder:
     ) -> None:
         if self._counts_things(atom, head):
             cost += 1.2
+        if way == "held" and self._grades_next(atom, head):
+            cost += 2.5
         if head.soft and atom.mark is not None and _loose(atom.mark):
             return
         if any(s.role == "measures" for s in head.senses) and not self._right_behind(head, atom, way):
@@ -753,6 +768,7 @@ class Binder:
                 cost += 1.0
             if (
                 len(sides) == 1
+                and not (foreign and self._number_behind(side))
                 and not (everything and foreign_after(everything[-4:], side))
                 and (told or side.value == "both")
             ):
@@ -780,6 +796,13 @@ class Binder:
             and topics & {s.topic for s in h.senses}
             for h in heads
         )
+
+    def _number_behind(self, side: Side) -> bool:
+        """ "... puffer right sixteen": the side has a number of its own."""
+        i = side.end
+        while i < len(self.tokens) and self.tokens[i].skipped:
+            i += 1
+        return i in self.numbers
 
     def _clause_begins(self, atom: Atom) -> bool:
         """ "..., and a normal left eye": the atom opens its clause and qualifies the side behind it."""

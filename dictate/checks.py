@@ -72,7 +72,7 @@ def _hear_again(same: Observation, row: Observation, segments: Segments) -> None
         same.doubts += row.doubts
 
 
-def settle(rows: list[Observation], lexicon: Lexicon, segments: Segments) -> list[Observation]:
+def settle(rows: list[Observation], lexicon: Lexicon, tokens: Tokens, segments: Segments) -> list[Observation]:
     """Merge repeats, let later values replace earlier ones, and mark conflicts."""
     rows = _without_wrong_sides(rows)
     kept: list[Observation] = []
@@ -127,7 +127,7 @@ def settle(rows: list[Observation], lexicon: Lexicon, segments: Segments) -> lis
             for row in vague:
                 kept.remove(row)
         live = [r for r in known if r in kept]
-        if len(live) > 1 and not _repeated(live, lexicon):
+        if len(live) > 1 and not _repeated(live, lexicon, tokens):
             for row in live:
                 if any(_disagree(row, other, lexicon.items[row.item]) for other in live if other is not row):
                     row.doubt("conflict", "said two ways")
@@ -209,7 +209,19 @@ def _across_sides(rows: list[Observation], lexicon: Lexicon) -> None:
                 other.doubt("conflict", "said two ways")
 
 
-def _repeated(rows: list[Observation], lexicon: Lexicon) -> bool:
+_TURNS = frozenset("first second third fourth fifth 1st 2nd 3rd 4th 5th then".split())
+_TURN = 4  # tokens between the word that counts a repeat and its value
+
+
+def _in_turn(row: Observation, tokens: Tokens) -> bool:
+    """ "Second go 26": a word right before the value counts the repeats."""
+    before = tokens.tokens[max(0, row.order - _TURN) : row.order]
+    return any(t.text.casefold() in _TURNS for t in before) or (
+        len(before) > 1 and before[-1].text in ("st", "nd", "rd", "th")
+    )
+
+
+def _repeated(rows: list[Observation], lexicon: Lexicon, tokens: Tokens) -> bool:
     """ "9, 11 and 14": repeats of one measurement told in a row are no conflict."""
     item = lexicon.items[rows[0].item]
     if item.kind != "quantity":
@@ -217,6 +229,8 @@ def _repeated(rows: list[Observation], lexicon: Lexicon) -> bool:
     if len({r.group for r in rows}) == 1 and rows[0].group >= 0:
         return True
     places = sorted(r.order for r in rows)
+    if all(_in_turn(r, tokens) for r in rows):
+        return True
     return len(rows) > 2 and all(b - a <= 4 for a, b in pairwise(places))
 
 

@@ -95,7 +95,8 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
         wanted = {k for s in cue.of("mode") for k in s.also}
         if wanted:
             end = segments.sentences[number].end
-            if not wanted & {t.key for t in tokens.tokens[cue.end : min(end, cue.end + 9)]}:
+            near = {t.key for t in tokens.tokens[cue.end : min(end, cue.end + 9)]}
+            if not wanted & near and not ("colon" in wanted and _colon_follows(tokens, cue.end)):
                 rest = tuple(s for s in cue.senses if not s.also)
                 if not rest:
                     continue
@@ -188,6 +189,22 @@ def _earlier_visits(tokens: Tokens, segments: Segments) -> set[int]:
 
 
 _AT_PRESENT = frozenset({"now", "current", "currently", "at"})
+
+
+_DATED = frozenset("yesterday last week month year mon tue tues wed thur thurs fri sat sun on from of note".split())
+_DATE = 7  # tokens of a date between who found it and the colon
+
+
+def _colon_follows(tokens: Tokens, i: int) -> bool:
+    """ "PCP 3/2: ...", "optom (Mon): ...": who found it, at most a date, and a colon."""
+    for token in tokens.tokens[i : i + _DATE]:
+        if token.key == ":":
+            return True
+        if token.kind == "break" or token.kind == "word" and not token.skipped and token.key not in _DATED:
+            return False
+    return False
+
+
 _PAST = frozenset(
     """was were had showed shown show reveal done normal last ago previous prior report year month yesterday
     befor earlier outsid""".split()
@@ -280,13 +297,17 @@ def _at_clause_start(tokens: Tokens, i: int, sentence: Sentence) -> bool:
     return True
 
 
-def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark]) -> int:
+def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark], *, joined: bool = False) -> int:
+    """Where the clause of a cue ends; `joined`: names joined by "and" are of the same clause."""
     limit = sentence.end
     names = 0
     for mark in marks:
         if mark.start < start:
             continue
         if sentence.run_on and mark.has("name", "topic"):
+            before = [t.key for t in tokens.tokens[max(start, mark.start - 3) : mark.start] if not t.skipped]
+            if joined and before and (before[-1] in _JOINS or before[-2:-1] and before[-2] in _JOINS):
+                continue
             names += 1
             if names > 1 or mark.start - start > 9:
                 limit = min(limit, mark.start)
@@ -307,6 +328,7 @@ def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark
     return limit
 
 
+_JOINS = frozenset({"and", "or", "with", "&", ","})
 _CONTRASTS = frozenset({"though", "although", "but", "whil", "wherea", "wher", "than", "unlik"})
 _RESULT = frozenset({"so", "henc", "hence", "therefor", "therefore", "thus"})
 _MEASURED_AGAINST = frozenset({"than", "unlik"})
@@ -425,7 +447,7 @@ def _sentence_cues(
     for cue in cues:
         senses = {(s.value, s.data) for s in cue.of("mode")}
         for value, reach in senses:
-            if value == "plan" and reach == "clause" and base != "plan":
+            if value == "plan" and reach == "clause" and base != "plan" and not _title(tokens, cue, sentence):
                 if any(m.end > cue.start for m in plans) or any(m.end + 6 > cue.start for m in plans):
                     first = cue.start
                     put(min([first, *[m.start for m in plans if first - m.end < 6]]), sentence.end, "plan", cue.start)
@@ -470,9 +492,11 @@ def _sentence_cues(
                     )
                 elif reach in ("sentence", "told"):
                     if sentence.run_on:
-                        put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
+                        put(cue.start, _clause_end(tokens, cue.start, sentence, marks, joined=True), value, cue.start)
                     elif not _points_back(tokens, cue, sentence):
                         put(*_reach(tokens, cue, sentence, marks, reach == "told"), value, cue.start)
+                elif value == "purpose" and (denial := _found_none(tokens, cue, sentence)) >= 0:
+                    put(denial, denial + 1, "found_none", cue.start)
                 else:
                     put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
     if (
@@ -506,6 +530,31 @@ def _tells_of_him(tokens: Tokens, cue: Mark) -> bool:
     """ "Follows the pen", "opens wide": a verb in the third person tells what he did, and asks for nothing."""
     word = tokens[cue.start].text.casefold()
     return word.endswith("s") and not word.endswith("ss") and word not in _AUXILIARIES and len(word) > 3
+
+
+_FINDING = frozenset("there is are was were and but i found find saw see".split())
+
+
+def _found_none(tokens: Tokens, cue: Mark, sentence: Sentence) -> int:
+    """ "I looked for nystagmus, there is none": the place of the denial of what was looked for; or -1."""
+    for i in range(cue.end, min(sentence.end, cue.end + 12)):
+        if tokens[i].key not in ("none", "nil"):
+            continue
+        before = [t for t in tokens.tokens[cue.end : i] if not t.skipped and t.key != ","]
+        named = [t for t in before if t.key not in _FINDING]
+        after = next((t for t in tokens.tokens[i + 1 : i + 2]), None)
+        ends = after is None or after.kind in ("punct", "break")
+        return i if named and ends and not any(t.key in ("but", "which") for t in before) else -1
+    return -1
+
+
+_VISITS = frozenset({"r", "rv", "review", "follow", "recall", "f", "fu"})
+
+
+def _title(tokens: Tokens, cue: Mark, sentence: Sentence) -> bool:
+    """ "HES r/v, 74F": the visit named at the head of a note that goes on is nothing to be arranged."""
+    goes_on = sum(t.kind == "break" for t in tokens.tokens) > 2
+    return sentence.start == 0 and goes_on and tokens[cue.start].key in _VISITS
 
 
 def _only_impression(mark: Mark) -> bool:

@@ -191,7 +191,7 @@ def check(reading: Reading) -> None:
         reading.observations, [m for m in reading.cues if m.has("correction")], reading.tokens, reading.segments
     )
     checks.check_ranges(reading.observations, reading.lexicon)
-    reading.observations = checks.settle(reading.observations, reading.lexicon, reading.segments)
+    reading.observations = checks.settle(reading.observations, reading.lexicon, reading.tokens, reading.segments)
     entries = assemble.entries_of(reading.tokens, reading.lexicon, reading.observations)
     for number, (_, ids) in enumerate(derive.computed_conflicts(tuple(entries))):
         for entry_id in ids:

@@ -121,6 +121,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
                 )
     _sides_in_phrases(scene, marks.marks)
     answers = _answers(scene)
+    looked_for = _looked_for(scene)
     for mark in marks.marks:
         mode = modes.mode[mark.start]
         answer = answers.get(segments.sentence_of[mark.start]) if mode == "question" else None
@@ -130,6 +131,8 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
             if not (mark.has("alone") or mark.has("word") and not mark.has("generic", "name")):
                 continue
             scene.answered[mark.start] = answer
+        if mark.start in looked_for and mark.has("alone", "complete"):
+            scene.answered[mark.start] = (False, looked_for[mark.start])
         _add_atom(scene, mark, mode, numbered)
     _other_way(scene)
 
@@ -606,6 +609,15 @@ def _answers(scene: Scene) -> dict[int, tuple[bool, Mark]]:
             yes = not any(s.data == "negation_of_answer" for s in cue.of("cue"))
             out[number] = (yes, cue)
             break
+    return out
+
+
+def _looked_for(scene: Scene) -> dict[int, Mark]:
+    """Tokens of what was looked for and not found -> the words that say so."""
+    out: dict[int, Mark] = {}
+    for cue in scene.cues:
+        if scene.modes.mode[cue.start] == "found_none" and cue.has("cue"):
+            out.update((i, cue) for i in range(scene.modes.cue[cue.start], cue.start))
     return out
 
 

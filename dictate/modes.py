@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+from dictate import visits
 from dictate.marks import Mark
 from dictate.note import Tokens
 from dictate.segments import Segments, Sentence
@@ -75,8 +76,13 @@ def _opens_paragraph(sentence: Sentence) -> bool:
     return sentence.paragraph_start
 
 
-def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segments) -> Modes:
-    """The mode of every token from section headings, sentence cues and clause cues."""
+def assign(
+    tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segments, telling: list[Mark] | None = None
+) -> Modes:
+    """The mode of every token from section headings, sentence cues and clause cues.
+
+    `telling` are the cues that tell one visit from another.
+    """
     size = len(tokens)
     mode = ["finding"] * size
     source = [-1] * size
@@ -111,6 +117,7 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
     section_cue = -1
     concluded = False
     ever = False  # whether anything has been concluded yet
+    sections: list[str] = []
     for n, sentence in enumerate(segments.sentences):
         if section == "history" and _history_ends(tokens, sentence, content[n], segments, section_cue):
             section, section_cue = "finding", -1
@@ -130,6 +137,7 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
             if value:
                 section, section_cue = value, place
             at = place
+        sections.append(mode[sentence.end - 1])
         _sentence_cues(tokens, sentence, by_sentence[n], content[n], mode, source)
         if n in earlier:
             for i in range(sentence.start, sentence.end):
@@ -145,6 +153,20 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
             for i in range(begin, sentence.end):
                 if mode[i] == "finding":
                     mode[i] = "impression"
+
+    def told(n: int) -> bool:
+        sentence = segments.sentences[n]
+        return _examined(tokens, content[n], sentence.start, sentence.end) or _measured_again(tokens, sentence)
+
+    def silent(n: int, marks: list[Mark]) -> bool:
+        others = [c for c in by_sentence[n] if not any(c.start < m.end and m.start < c.end for m in marks)]
+        hushed = any(s.value in SILENT or s.value == "plan" for c in others for s in c.of("mode"))
+        return hushed or sections[n] not in ("finding", "impression")
+
+    def names(n: int) -> list[Mark]:
+        return [m for m in content[n] if m.has("name", "topic")]
+
+    visits.settle(tokens, telling or [], segments, mode, told, silent, names)
     return Modes(mode, source, examined)
 
 
@@ -369,6 +391,12 @@ def _reach(tokens: Tokens, cue: Mark, sentence: Sentence, marks: list[Mark], tol
         if tokens[i].key in ("but", "though", "although", "which") and _examined(tokens, marks, i, end):
             return start, i
     return start, end
+
+
+def _measured_again(tokens: Tokens, sentence: Sentence) -> bool:
+    """ "It was 14": a measurement that points back to the test named before."""
+    words = [tokens[i] for i in range(sentence.start, sentence.end)]
+    return any(t.key in ("it", "they", "these") for t in words) and any(t.kind == "number" for t in words)
 
 
 def _bracket_end(tokens: Tokens, i: int, end: int) -> int:

@@ -91,6 +91,7 @@ class Item(_Strict):
     implies: str = ""
     vague: list[str] = []
     one_side: bool = False
+    many: bool = False  # there are several of it on each side, so its plural is no pair
     exclusive: list[list[str]] = []
     symptom: bool = False
 
@@ -123,6 +124,7 @@ class Topic(_Strict):
     difference: str = ""
     unequal: str = ""
     nerves: list[str] = []
+    takes: list[str] = []  # items whose findings, told under this name, are its `default`
 
 
 class CompleteRow(_Strict):

@@ -927,6 +927,15 @@ class Emitter:
         close()
         return out
 
+    def _told_under(self, sentence: int, item: Item) -> Item:
+        """The item of the method that a sentence names ("perimetry showed ..."), where it takes such findings."""
+        lexicon = self.scene.lexicon
+        heads = [s for h in self.heads_by_sentence.get(sentence, ()) for s in h.senses]
+        if any(s.role == "name" and s.item == item.key for s in heads):
+            return item
+        taking = [t for s in heads if (t := lexicon.topics.get(s.topic)) is not None and item.key in t.takes]
+        return lexicon.items[taking[0].default] if taking else item
+
     def _emit_one(self, number: int, one: Bound) -> None:
         option, atom = one.option, one.atom
         cue = self.negation.get(atom.start)
@@ -952,7 +961,7 @@ class Emitter:
         )
         for place, told in enumerate(option.targets):
             target = self._of_total(told, atom)
-            item = self.scene.lexicon.items[target.item]
+            item = self._told_under(atom.sentence, self.scene.lexicon.items[target.item])
             value = target.value
             why = self._why(one, target)
             if cue is not None and atom.sort != "number":
@@ -1112,7 +1121,7 @@ class Emitter:
         elif item.side_optional or value == "not_done":
             sides = [None]
         else:
-            plural = bool(option.head and option.head.plural)
+            plural = bool(option.head and option.head.plural) and not item.many
             unknown = said == "unclear" or self.scene.unknown_eye and item.sides == "eye"
             usual = item.kind == "finding" and value == item.generic.get("normal")
             if (unmarked(item, value) or usual or plural) and not unknown:

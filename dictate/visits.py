@@ -154,15 +154,11 @@ def _relative_visits(
         after = next((c for c in here if _is(c, "after")), None)
         now = next((c for c in here if _is(c, "now")), None)
         found = after or (now if earlier or number >= 0 else None)
-        if (
-            found
-            and before
-            and told(n)
-            and not silent(n, cues.get(n, []))
-            and not (today and found is after)
-            and not _after_history(tokens, segments, mode, n)
-        ):
-            number = n
+        if found and before and told(n) and not silent(n, cues.get(n, [])) and not (today and found is after):
+            if _after_history(tokens, segments, n):
+                _silence(mode, sentence.start, sentence.end)
+            else:
+                number = n
         today = today or now is not None
         if told(n) and (_stated(sentence, mode) or number == n):
             before.append(n)
@@ -181,15 +177,16 @@ def _relative_visits(
                 mode[i] = "finding"
 
 
-def _after_history(tokens: Tokens, segments: Segments, mode: list[str], number: int) -> bool:
+def _after_history(tokens: Tokens, segments: Segments, number: int) -> bool:
     """Whether a visit is told behind a history with its time ("surgery in 2019. Two days later ...")."""
     if not number:
         return False
     before = segments.sentences[number - 1]
-    if _stated(before, mode):
-        return False
     here = [tokens[i] for i in range(before.start, before.end)]
-    return any(t.key in _PAST or t.kind == "number" and len(t.text) == 4 and t.text[:2] in ("19", "20") for t in here)
+    years = [t for t in here if t.kind == "number" and len(t.text) == 4 and t.text[:2] in ("19", "20")]
+    if any(t.kind == "number" and t not in years for t in here):
+        return False
+    return bool(years) or any(t.key in _PAST for t in here)
 
 
 def _dated_visits(tokens: Tokens, segments: Segments, mode: list[str], told: Told) -> bool:
@@ -224,14 +221,14 @@ def _date(tokens: Tokens, number: int, sentence: Sentence) -> Dated | None:
     keys = [tokens[i].key for i in words]
     if _counts(tokens, words):
         return Dated(number, keys[0], (int(keys[1]),))
-    if len(keys) > 5 and all(k.isdigit() for k in keys[0:5:2]) and keys[1] == keys[3] and keys[1] in ("/", ".", "-"):
+    if len(keys) > 5 and all(k.isdecimal() for k in keys[0:5:2]) and keys[1] == keys[3] and keys[1] in ("/", ".", "-"):
         day, month, year = (int(k) for k in keys[0:5:2])
         if day > 31:
             day, year = year, day
         if keys[5] in _AFTER_DATE and 1 <= month <= 12 and 1 <= day <= 31:
             return Dated(number, "full", (year, month, day))
-    if len(keys) > 2 and keys[0].isdigit() and int(keys[0]) <= 31 and keys[1] in _MONTH:
-        year_told = len(keys) > 3 and keys[2].isdigit() and len(keys[2]) == 4
+    if len(keys) > 2 and keys[0].isdecimal() and int(keys[0]) <= 31 and keys[1] in _MONTH:
+        year_told = len(keys) > 3 and keys[2].isdecimal() and len(keys[2]) == 4
         year = int(keys[2]) if year_told else 0
         if keys[3 if year_told else 2] in _AFTER_DATE:
             return Dated(number, "year" if year_told else "day", (year, _MONTH[keys[1]], int(keys[0])))
@@ -242,4 +239,4 @@ def _date(tokens: Tokens, number: int, sentence: Sentence) -> Dated | None:
 
 def _counts(tokens: Tokens, words: list[int]) -> bool:
     keys = [tokens[i].key for i in words[:3]]
-    return len(keys) > 2 and keys[0] in _NUMBERED and keys[1].isdigit() and keys[2] in _AFTER_DATE
+    return len(keys) > 2 and keys[0] in _NUMBERED and keys[1].isdecimal() and keys[2] in _AFTER_DATE

@@ -17,6 +17,7 @@ from dictate import (
     conclusions,
     corrections,
     derive,
+    joined,
     matching,
     modes,
     negation,
@@ -68,7 +69,7 @@ class Reading:
 
 def read_tokens(reading: Reading) -> None:
     """1. Tokens of the text, every character accounted for."""
-    reading.tokens = tokenize(reading.note)
+    reading.tokens = joined.split(tokenize(reading.note), reading.lexicon)
     reading.segments = segments.segment(reading.tokens)
 
 
@@ -80,6 +81,7 @@ def read_marks(reading: Reading) -> None:
     trade = matching.share_words(tokens, reading.lexicon, trade)
     trade, every = matching.reconcile(trade, matching.match_cues(tokens, reading.lexicon))
     content = sorted([*trade, *(m for m in every if m.has("cue"))], key=lambda m: (m.start, m.end))
+    content = [replace(m, heard=True) if m.start in tokens.joined else m for m in content]
     content = negation.take_back(tokens, content, reading.segments.sentence_of)
     reading.cues = [m for m in every if m.has("mode", "correction")]
     reading.visits = [m for m in every if m.has("visit")]

@@ -1068,6 +1068,8 @@ class Emitter:
         option = one.option
         spans = self._spans(one, target, cue)
         heard = self._heard(one, context)
+        if cue is not None and cue.heard:
+            heard.append((cue.start, cue.end))
         sides: list[str | None]
         doubts: list[tuple[str, str]] = []
         said = str(option.side.value) if option.side is not None else ""

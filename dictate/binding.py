@@ -288,9 +288,8 @@ class Binder:
             if lexicon.item_group.get(k) == lexicon.item_group.get(targets[0].item)
             and lexicon.items[k].generic.get("abnormal") == "abnormal"
         ]
-        inside = [s for t in self.tokens.tokens[atom.start : atom.end] for s in lexicon.phrases.get((t.key,), ())]
-        own = any((s.item or lexicon.topics[s.topic].default) == targets[0].item for s in inside if s.topic)
-        if len(parts) != 1 or parts[0] == targets[0].item or own:
+        general = lexicon.items[targets[0].item].lead and not any(lexicon.items[k].lead for k in parts)
+        if len(parts) != 1 or parts[0] == targets[0].item or not general:
             return found
         return [(cost, head, way, [replace(targets[0], item=parts[0])])]
 

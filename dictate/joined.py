@@ -50,7 +50,7 @@ def _cut(token: Token, lexicon: Lexicon) -> int:
     text = token.text.casefold()
     if not 6 <= len(text) <= 24 or not text.isascii() or not text.isalpha() or (token.key,) in lexicon.phrases:
         return 0
-    if token.key in _vocabulary(lexicon) or english.rank(text) < english.WORDS:
+    if token.key in lexicon.vocabulary() or english.rank(text) < english.WORDS:
         return 0
     found = [n for n in range(2, len(text) - 1) if _both_known(text[:n], text[n:], lexicon)]
     return found[0] if len(found) == 1 else 0
@@ -68,11 +68,3 @@ def _trade(text: str, lexicon: Lexicon) -> bool:
         return False
     every = pieces(text)
     return len(every) == 1 and (every[0][0],) in lexicon.phrases
-
-
-def _vocabulary(lexicon: Lexicon) -> frozenset[str]:
-    """Every word of the lexicon's phrases."""
-    if "words of phrases" not in lexicon.cache:
-        lexicon.cache["words of phrases"] = frozenset(w for phrase in lexicon.phrases for w in phrase)
-    known: frozenset[str] = lexicon.cache["words of phrases"]
-    return known

@@ -55,6 +55,7 @@ class Tokens:
     mixed_case: bool
     spoken_punctuation: bool
     line_of: tuple[int, ...] = field(default=())
+    joined: frozenset[int] = frozenset()  # a "no" or a side cut out of a run-together word
 
     def __len__(self) -> int:
         return len(self.tokens)

@@ -24,6 +24,8 @@ def unit_after(scene: Scene, group: Group) -> tuple[str, int]:
     ):
         i += 1
     unit = scene.units.get(i)
+    if unit and scene.tokens[i].text.casefold() == "second" and group.nums[-1].value != 1:
+        return "", group.end  # "22 second go 26": an ordinal; the unit would be "seconds"
     return unit if unit else ("", group.end)
 
 

@@ -47,6 +47,9 @@ class Binder:
             self.link[i + 1] = self.link[i] + (token.key in ("and", "&", "+", "but", "while", "whereas"))
         self.denial_ends = {c.end for c in scene.cues if any(s.data == "negation" for s in c.of("cue"))}
         self.told = {a.sentence for a in scene.atoms}
+        self.mark_at = {m.start: m for m in scene.marks}
+        self.numbers = {a.start for a in scene.atoms if a.sort == "number"}
+        self.placed = {i for m in scene.contexts for i in range(m.start, m.end)}
         self.word_count: dict[int, int] = {}
         self.one_sided: dict[int, bool] = {}
         self.gaps: list[tuple[list[Side], list[Head]]] = []
@@ -112,7 +115,7 @@ class Binder:
                     )
                 )
             if found:
-                return found
+                return self._of_the_part(atom, found)
         if atom.group is not None:
             found += self._by_form(atom)
         in_sentence = self._heads_in(atom.sentence)
@@ -125,12 +128,16 @@ class Binder:
             own = [h for h in prior if scene.segments.cell_of[h.start] == atom.cell]
             for rank, head in enumerate(own[::-1] or [*prior[::-1], *later]):
                 self._add(found, atom, head, "prev" if head in prior else "next", 0.1 + 0.3 * rank)
+            if atom.group is not None and atom.sentence in scene.shown:
+                found = [(c, h, w, [self._of_shown(atom, t) for t in ts]) for c, h, w, ts in found]
             if found:
                 return found
         measured = self._measured(atom, later[:1]) or self._qualifies(atom, prior, later[:1]) != ""
         for head in reversed(prior[-7:]):
             commas, links = self.separators(head.end, atom.start)
-            if loose and (commas or atom.start - head.end > 6) and not self._side_soon(atom):
+            far = commas or atom.start - head.end > 6
+            beside = self._side_soon(atom) or self._side_just(atom)
+            if loose and far and not beside and not _own_word(atom, head):
                 continue
             skipped = sum(
                 1 for h in prior if h.start > head.start and not h.soft and (not h.group or h.group != head.group)
@@ -186,7 +193,7 @@ class Binder:
         ):
             loose = False
         graded = atom.sort == "number" and bool(prior) and not self._between_words(prior[-1].end, atom.start)
-        if loose or graded or scene.modes.mode[atom.start] == "impression":
+        if loose or graded or scene.modes.mode[atom.start] == "impression" or celled and self._row_named(atom):
             held = []
         named_here = any(way == "prev" and h is not None and not h.soft for _, h, way, _ in found)
         for rank, head in enumerate(held):
@@ -240,6 +247,52 @@ class Binder:
             return False
         at = bisect_left(neighbours, head.end, key=lambda a: a.start)
         return at < len(neighbours) and neighbours[at].sort == "number" and neighbours[at].start - head.end <= 1
+
+    def _of_shown(self, atom: Atom, target: Target) -> Target:
+        """A count in a cell, of as many as the name of the row tells ("Plates /17 | 17 | 9")."""
+        shown = self.scene.shown[atom.sentence]
+        assert atom.group is not None
+        count = atom.group.nums[0].value
+        score = self.scene.lexicon.items[target.item].kind == "score" and target.value is None
+        if not score or len(atom.group.nums) != 1 or not 0 <= count <= shown or target.reading is None:
+            return target
+        value = f"{int(count)}/{shown}"
+        return replace(target, value=value, reading=replace(target.reading, value=value, doubt=""))
+
+    def _row_named(self, atom: Atom) -> bool:
+        """Whether the row of a table cell opens with words that no column heads: the name of another test."""
+        sentence = self.scene.segments.sentences[atom.sentence]
+        return any(
+            t.kind == "word" and not t.skipped and t.i not in self.scene.segments.cell_side
+            for t in self.tokens.tokens[sentence.start : atom.start]
+        )
+
+    def _of_the_part(
+        self, atom: Atom, found: list[tuple[float, Head | None, str, list[Target]]]
+    ) -> list[tuple[float, Head | None, str, list[Target]]]:
+        """A lesion right behind the name of a part ("macula: folds") is an abnormality of that part."""
+        lexicon = self.scene.lexicon
+        heads = [h for h in self._heads_in(atom.sentence) if h.end <= atom.start and not h.soft and not h.finding]
+        if len(found) != 1 or not heads:
+            return found
+        cost, head, way, targets = found[0]
+        gap = [t.key for t in self.tokens.tokens[heads[-1].end : atom.start] if t.kind == "punct" and not t.skipped]
+        celled = atom.start in self.scene.segments.cell_side
+        far = not celled and (atom.start - heads[-1].end > 6 or any(k != ":" for k in gap))
+        if len(targets) != 1 or targets[0].value != "abnormal" or far:
+            return found
+        named = {s.item or lexicon.topics[s.topic].default for s in heads[-1].senses if s.item or s.topic}
+        parts = [
+            k
+            for k in sorted(named - {""})
+            if lexicon.item_group.get(k) == lexicon.item_group.get(targets[0].item)
+            and lexicon.items[k].generic.get("abnormal") == "abnormal"
+        ]
+        inside = [s for t in self.tokens.tokens[atom.start : atom.end] for s in lexicon.phrases.get((t.key,), ())]
+        own = any((s.item or lexicon.topics[s.topic].default) == targets[0].item for s in inside if s.topic)
+        if len(parts) != 1 or parts[0] == targets[0].item or own:
+            return found
+        return [(cost, head, way, [replace(targets[0], item=parts[0])])]
 
     def _unit_name(self, atom: Atom, later: list[Head]) -> Head | None:
         """A name that opens with the number's own unit ("1 mm larger")."""
@@ -325,6 +378,17 @@ class Binder:
 
     def _score_alone(self, targets: list[Target]) -> bool:
         return any(t.value is None and self.scene.lexicon.items[t.item].kind == "score" for t in targets)
+
+    def _grades_next(self, atom: Atom, head: Head) -> bool:
+        """ "Two plus cells": a grade right before a finding of another test than the one in hand."""
+        if atom.group is None:
+            return False
+        i = atom.end
+        while i < len(self.tokens) and (self.tokens[i].skipped or self.tokens[i].key in ("+", "plus", "of")):
+            i += 1
+        mark = self.mark_at.get(i)
+        told = mark.of("alone", "word") if mark is not None else ()
+        return bool(told) and not {s.topic for s in told} & {s.topic for s in head.senses}
 
     def _counts_things(self, atom: Atom, head: Head) -> bool:
         """A spoken number before a word the lexicon lacks ("two thumbs"), not right after the name."""
@@ -456,6 +520,8 @@ class Binder:
     ) -> None:
         if self._counts_things(atom, head):
             cost += 1.2
+        if way == "held" and self._grades_next(atom, head):
+            cost += 2.5
         if head.soft and atom.mark is not None and _loose(atom.mark):
             return
         if any(s.role == "measures" for s in head.senses) and not self._right_behind(head, atom, way):
@@ -578,6 +644,8 @@ class Binder:
             if between:
                 return [(0.0, between[-1], "next")]
         plain_value = all(unmarked(scene.lexicon.items[t.item], t.value) for t in targets) or atom.sort == "complete"
+        if plain_value and atom.start in self.denial_ends and all(item.kind == "category" for item in items):
+            plain_value = False  # "does not adduct": what is denied of a normal movement is a finding
         plural = self._told_of_pair(atom, head) or plain_value and head is None and subject.names_pair(scene, atom)
         pair = atom.sort == "number" and len(targets) == 2 and targets[0].item == targets[1].item
         if pair:
@@ -690,6 +758,8 @@ class Binder:
             )
             if any(t.key in ("but", "though", "although") for t in self.tokens.tokens[atom.end : side.start]):
                 cost += 1.5
+            if side.start == atom.end and self._clause_begins(atom):
+                cost -= COST["next_side"]
             if side.value == "both" and self._names_next(atom.sentence, side):
                 cost += 0.8
             if side.start - atom.end > 6:
@@ -698,6 +768,7 @@ class Binder:
                 cost += 1.0
             if (
                 len(sides) == 1
+                and not (foreign and self._number_behind(side))
                 and not (everything and foreign_after(everything[-4:], side))
                 and (told or side.value == "both")
             ):
@@ -726,6 +797,20 @@ class Binder:
             for h in heads
         )
 
+    def _number_behind(self, side: Side) -> bool:
+        """ "... puffer right sixteen": the side has a number of its own."""
+        i = side.end
+        while i < len(self.tokens) and self.tokens[i].skipped:
+            i += 1
+        return i in self.numbers
+
+    def _clause_begins(self, atom: Atom) -> bool:
+        """ "..., and a normal left eye": the atom opens its clause and qualifies the side behind it."""
+        i = atom.start - 1
+        while i >= 0 and self.tokens[i].skipped and self.tokens[i].kind == "word":
+            i -= 1
+        return i >= 0 and self.tokens[i].key in (",", "and", "but", "+", "&")
+
     def _names_next(self, sentence: int, side: Side) -> bool:
         """ "... both maculae normal": a plural name right behind a side takes it along."""
         heads = self._heads_in(sentence)
@@ -736,6 +821,17 @@ class Binder:
         sides = self._sides_in(atom.sentence)
         at = bisect_left(sides, atom.end, key=lambda s: s.start)
         return at < len(sides) and sides[at].start - atom.end <= 5
+
+    def _side_just(self, atom: Atom) -> bool:
+        """ "R drusen, L OK": whether nothing but circumstances stands between a side and the atom."""
+        sides = self._sides_in(atom.sentence)
+        at = bisect_left(sides, atom.start, key=lambda s: s.start)
+        if not at or sides[at - 1].end > atom.start:
+            return False
+        return not any(
+            t.kind in ("word", "number") and not t.skipped and t.i not in self.placed
+            for t in self.tokens.tokens[sides[at - 1].end : atom.start]
+        )
 
     def _one_side(self, sentence: int) -> bool:
         """Whether a sentence speaks of one side only."""
@@ -1098,6 +1194,12 @@ def loose_word(atom: Atom) -> bool:
         and _loose(atom.mark)
         and any(s.data in ("normal", "present") for s in atom.mark.of("generic"))
     )
+
+
+def _own_word(atom: Atom, head: Head) -> bool:
+    """Whether an everyday word is a word of the very test named, on a side of its own ("R full, L nasal loss")."""
+    topics = {s.topic for s in head.senses if s.topic}
+    return atom.mark is not None and any(s.topic in topics for s in atom.mark.of("word"))
 
 
 def _loose(mark: Mark) -> bool:

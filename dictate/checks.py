@@ -37,6 +37,10 @@ def mark_later(rows: list[Observation], cues: list[Mark], tokens: Tokens, segmen
     for cue in cues:
         if any(s.data == "later" for s in cue.of("correction")):
             found.setdefault(segments.sentence_of[cue.start], []).append(cue)
+    wrong: dict[int, list[Mark]] = {}
+    for cue in cues:
+        if any(s.data == "wrong_side" for s in cue.of("correction")):
+            wrong.setdefault(segments.sentence_of[cue.start], []).append(cue)
     for row in rows:
         start, end = row.spans[0]
         for cue in found.get(segments.sentence_of[start], ()):
@@ -47,6 +51,9 @@ def mark_later(rows: list[Observation], cues: list[Mark], tokens: Tokens, segmen
                 or start <= cue.start < end
             ):
                 row.later = True
+    for row in rows:
+        sentence = segments.sentence_of[row.order]
+        row.wrong_side = any(c.start < row.order for n in (sentence - 1, sentence) for c in wrong.get(n, ()))
     added = min((c.start for c in cues if any(s.data == "addendum" for s in c.of("correction"))), default=len(tokens))
     for row in rows:
         row.addendum = row.order > added
@@ -65,8 +72,9 @@ def _hear_again(same: Observation, row: Observation, segments: Segments) -> None
         same.doubts += row.doubts
 
 
-def settle(rows: list[Observation], lexicon: Lexicon, segments: Segments) -> list[Observation]:
+def settle(rows: list[Observation], lexicon: Lexicon, tokens: Tokens, segments: Segments) -> list[Observation]:
     """Merge repeats, let later values replace earlier ones, and mark conflicts."""
+    rows = _without_wrong_sides(rows)
     kept: list[Observation] = []
     by_identity: dict[tuple[object, ...], list[Observation]] = {}
     for row in rows:
@@ -119,12 +127,29 @@ def settle(rows: list[Observation], lexicon: Lexicon, segments: Segments) -> lis
             for row in vague:
                 kept.remove(row)
         live = [r for r in known if r in kept]
-        if len(live) > 1 and not _repeated(live, lexicon):
+        if len(live) > 1 and not _repeated(live, lexicon, tokens):
             for row in live:
                 if any(_disagree(row, other, lexicon.items[row.item]) for other in live if other is not row):
                     row.doubt("conflict", "said two ways")
     _across_sides(kept, lexicon)
     return kept
+
+
+def _without_wrong_sides(rows: list[Observation]) -> list[Observation]:
+    """ "Wrong eye above, it is the left": the same finding told before of the other side goes."""
+    amended = [r for r in rows if r.wrong_side and r.side in ("right", "left") and not r.doubts]
+    wrong = {
+        id(row)
+        for row in rows
+        for new in amended
+        if not row.wrong_side
+        and row.order < new.order
+        and row.item == new.item
+        and row.value == new.value
+        and row.side in ("right", "left")
+        and row.side != new.side
+    }
+    return [r for r in rows if id(r) not in wrong]
 
 
 def _in_one_breath(row: Observation, known: list[Observation], lexicon: Lexicon) -> bool:
@@ -184,7 +209,19 @@ def _across_sides(rows: list[Observation], lexicon: Lexicon) -> None:
                 other.doubt("conflict", "said two ways")
 
 
-def _repeated(rows: list[Observation], lexicon: Lexicon) -> bool:
+_TURNS = frozenset("first second third fourth fifth 1st 2nd 3rd 4th 5th then".split())
+_TURN = 4  # tokens between the word that counts a repeat and its value
+
+
+def _in_turn(row: Observation, tokens: Tokens) -> bool:
+    """ "Second go 26": a word right before the value counts the repeats."""
+    before = tokens.tokens[max(0, row.order - _TURN) : row.order]
+    return any(t.text.casefold() in _TURNS for t in before) or (
+        len(before) > 1 and before[-1].text in ("st", "nd", "rd", "th")
+    )
+
+
+def _repeated(rows: list[Observation], lexicon: Lexicon, tokens: Tokens) -> bool:
     """ "9, 11 and 14": repeats of one measurement told in a row are no conflict."""
     item = lexicon.items[rows[0].item]
     if item.kind != "quantity":
@@ -192,6 +229,8 @@ def _repeated(rows: list[Observation], lexicon: Lexicon) -> bool:
     if len({r.group for r in rows}) == 1 and rows[0].group >= 0:
         return True
     places = sorted(r.order for r in rows)
+    if all(_in_turn(r, tokens) for r in rows):
+        return True
     return len(rows) > 2 and all(b - a <= 4 for a, b in pairwise(places))
 
 

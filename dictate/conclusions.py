@@ -137,6 +137,38 @@ def _cue(scene: Scene, mark: Mark, kind: str, *, before: bool, reach: int) -> Ma
     return best
 
 
+_THINKS = frozenset({"i", "we", "to", "probably", "possibly", "perhaps", "presumably"})
+
+
+def _set_off_doubt(scene: Scene, mark: Mark) -> Mark | None:
+    """ "There is, I suspect, a palsy", "..., I think.": a doubt between commas is of the whole clause."""
+    tokens = scene.tokens
+    for cue in scene.index.get(("cue", scene.segments.sentence_of[mark.start]), ()):
+        if not any(s.data in ("suspected", "suspected_after", "opinion") for s in cue.of("cue")):
+            continue
+        start = cue.start
+        lead = _beside(scene, start, -1)
+        if lead >= 0 and tokens[lead].key in ("i", "we"):
+            start = lead
+            lead = _beside(scene, start, -1)
+        if tokens[start].key not in _THINKS:
+            continue
+        after = _beside(scene, cue.end - 1, 1)
+        before_it = lead >= 0 and tokens[lead].key == ","
+        closed = after >= len(tokens) or tokens[after].key in (",", ".") or tokens[after].kind == "break"
+        gap = _signs(scene, cue.end, mark.start) if cue.end <= mark.start else _signs(scene, mark.end, start)
+        if before_it and closed and len(gap) <= 7 and gap.count(",") <= 1 and not {";", "but", "no", "not"} & set(gap):
+            return cue
+    return None
+
+
+def _beside(scene: Scene, i: int, step: int) -> int:
+    i += step
+    while 0 <= i < len(scene.tokens) and scene.tokens[i].kind == "space":
+        i += step
+    return i
+
+
 def _opens_next(scene: Scene, cue: Mark, signs: list[str]) -> bool:
     """ "... palsy and I suspect a ...": the doubt is of the condition that follows."""
     if {"and", "i", "we", "so"} & set(signs):
@@ -189,6 +221,7 @@ def _impression(
     doubt = _cue(scene, mark, "suspected", before=True, reach=7) or _cue(
         scene, mark, "suspected_after", before=False, reach=6
     )
+    doubt = doubt or _set_off_doubt(scene, mark)
     denial = _cue(scene, mark, "negation", before=True, reach=7)
     denial_after = _cue(scene, mark, "negation_after", before=False, reach=5)
     if doubt is not None and not (
@@ -264,6 +297,7 @@ def _side_near(scene: Scene, mark: Mark, sides: list[tuple[int, int, str]]) -> t
         set_off = hard == signs.count(",") and (hard == 1 or hard == 2 and not between)
         if set_off and weight > 0 and _closes(scene, side[1]):
             hard = 0
+        joined = joined or between == 1 and not hard and bool({"+", "&"} & set(signs))
         cost = weight + 0.12 * len(signs) + 1.3 * hard + (0.4 if joined else 1.2) * between
         if weight == 0.0 and any(s in ("and", "but", "with") for s in signs):
             cost += 0.6

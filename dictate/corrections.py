@@ -155,7 +155,7 @@ def _strike_one(
     low = bisect_left(events, cue.start - _REACH - 12, key=lambda e: e[0])
     high = bisect_left(events, cue.end + 18, key=lambda e: e[0])
     near = events[low:high]
-    said = {t.key for t in tokens.tokens[cue.start : cue.end]}
+    said = {t.text.casefold() for t in tokens.tokens[cue.start : cue.end]}
     drop = bool(said & {"scratch", "delete", "cancel", "erase", "ignore", "disregard", "strike"})
     reach = 16 if drop else 8
     following = [e for e in near if e[0] >= cue.end and e[0] - cue.end <= reach and e[0] not in struck]
@@ -169,6 +169,10 @@ def _strike_one(
         return
     sentence = segments.sentence_of[cue.start]
     match: tuple[int, int, str, Mark | None] | None = None
+    retold = _told_as_same(tokens, earlier, following, cue)
+    if retold is not None:
+        struck.update(range(earlier[-1][0], retold))
+        return
     if following and (segments.sentence_of[following[0][0]] in (sentence, sentence + 1)):
         for lead in following[: 4 if drop else 2]:
             match = _same_kind(lead, earlier, segments, sentence)
@@ -178,13 +182,27 @@ def _strike_one(
         kept = _lasting(near, match, cue, tokens)
         struck.update(i for i in range(match[0], _comma_after(tokens, cue.end)) if i not in kept)
         return
-    if drop and (not following or segments.sentence_of[following[0][0]] != sentence):
+    if drop:
         chunk = segments.chunk_of[earlier[-1][0]]
         first = min(e[0] for e in earlier if segments.chunk_of[e[0]] == chunk)
         struck.update(range(first, cue.end))
         return
     if said & {"sorry", "mean", "correction", "scratch", "wait", "delete"}:
         struck.update(range(cue.start, cue.end))
+
+
+def _told_as_same(
+    tokens: Tokens,
+    earlier: list[tuple[int, int, str, Mark | None]],
+    following: list[tuple[int, int, str, Mark | None]],
+    cue: Mark,
+) -> int | None:
+    """ "Near 14, no, same as distance, 12": where the number begins that takes the place of the one before."""
+    numbers = [e for e in following if e[2] == "number"]
+    if not numbers or earlier[-1][2] != "number" or cue.start - earlier[-1][1] > 4:
+        return None
+    between = {t.key for t in tokens.tokens[cue.end : numbers[0][0]]}
+    return numbers[0][0] if {"same", "as"} <= between and numbers[0][0] - cue.end <= 10 else None
 
 
 def _comma_after(tokens: Tokens, end: int) -> int:

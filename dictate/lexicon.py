@@ -91,6 +91,7 @@ class Item(_Strict):
     implies: str = ""
     vague: list[str] = []
     one_side: bool = False
+    many: bool = False  # there are several of it on each side, so its plural is no pair
     exclusive: list[list[str]] = []
     symptom: bool = False
 
@@ -123,6 +124,7 @@ class Topic(_Strict):
     difference: str = ""
     unequal: str = ""
     nerves: list[str] = []
+    takes: list[str] = []  # items whose findings, told under this name, are its `default`
 
 
 class CompleteRow(_Strict):
@@ -157,6 +159,13 @@ class Mode(_Strict):
     say: list[str]
 
 
+class Visit(_Strict):
+    """Words that tell one visit from another, or that the note is a published case."""
+
+    kind: Literal["before", "after", "now", "course", "case", "treated", "examined"]
+    say: list[str]
+
+
 class ContextWord(_Strict):
     """Words for one circumstance (light, correction, gaze ...)."""
 
@@ -179,6 +188,7 @@ class GroupFile(_Strict):
     misheard: dict[str, str] = {}
     cue: list[Cue] = []
     mode: list[Mode] = []
+    visit: list[Visit] = []
     context: list[ContextWord] = []
     generic: dict[Generic, list[str]] = {}
     loose: dict[Generic, list[str]] = {}
@@ -343,7 +353,7 @@ class _Compiler:
             if self._too_many(sense.source, body):
                 continue
             for plain in variants(body):
-                whole = sense.role in ("cue", "mode", "correction")
+                whole = sense.role in ("cue", "mode", "correction", "visit")
                 keys = tuple(k for k, _ in pieces(plain)) if whole else phrase_keys(plain)
                 if not keys:
                     self.faults.append(f"{sense.source}: {phrase!r} holds no word")
@@ -454,6 +464,8 @@ class _Compiler:
                 lexicon.misheard[phrase_keys(plain)] = phrase_keys(read)
         for cue in group.cue:
             self.add(cue.say, Sense("cue", f"{name}#{cue.type}", data=cue.type))
+        for visit in group.visit:
+            self.add(visit.say, Sense("visit", f"{name}#visit.{visit.kind}", data=visit.kind))
         for mode in group.mode:
             self.add(
                 mode.say,

@@ -395,12 +395,12 @@ def _shared(
 
 
 def match_cues(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:
-    """Marks of cues, modes and corrections, each sort for itself, in order of place."""
+    """Marks of cues, modes, corrections and visits, each sort for itself, in order of place."""
     words, places = _every_word(tokens)
     if not words:
         return []
     matcher, keys = _matcher(lexicon, "cues", words)
-    taken = {role: bytearray(len(words)) for role in ("cue", "mode", "correction")}
+    taken = {role: bytearray(len(words)) for role in ("cue", "mode", "correction", "visit")}
     marks: list[Mark] = []
     for start, end, number in _longest(matcher, words):
         first, last = places[start][0], places[end - 1][1]

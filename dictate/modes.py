@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+from dictate import visits
 from dictate.marks import Mark
 from dictate.note import Tokens
 from dictate.segments import Segments, Sentence
@@ -75,8 +76,13 @@ def _opens_paragraph(sentence: Sentence) -> bool:
     return sentence.paragraph_start
 
 
-def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segments) -> Modes:
-    """The mode of every token from section headings, sentence cues and clause cues."""
+def assign(
+    tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segments, telling: list[Mark] | None = None
+) -> Modes:
+    """The mode of every token from section headings, sentence cues and clause cues.
+
+    `telling` are the cues that tell one visit from another.
+    """
     size = len(tokens)
     mode = ["finding"] * size
     source = [-1] * size
@@ -95,7 +101,8 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
         wanted = {k for s in cue.of("mode") for k in s.also}
         if wanted:
             end = segments.sentences[number].end
-            if not wanted & {t.key for t in tokens.tokens[cue.end : min(end, cue.end + 9)]}:
+            near = {t.key for t in tokens.tokens[cue.end : min(end, cue.end + 9)]}
+            if not wanted & near and not ("colon" in wanted and _colon_follows(tokens, cue.end)):
                 rest = tuple(s for s in cue.senses if not s.also)
                 if not rest:
                     continue
@@ -105,10 +112,12 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
     for mark in marks:
         content[segments.sentence_of[mark.start]].append(mark)
     examined: list[int] = []
+    earlier = _earlier_visits(tokens, segments)
     section = "finding"
     section_cue = -1
     concluded = False
     ever = False  # whether anything has been concluded yet
+    sections: list[str] = []
     for n, sentence in enumerate(segments.sentences):
         if section == "history" and _history_ends(tokens, sentence, content[n], segments, section_cue):
             section, section_cue = "finding", -1
@@ -128,7 +137,11 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
             if value:
                 section, section_cue = value, place
             at = place
+        sections.append(mode[sentence.end - 1])
         _sentence_cues(tokens, sentence, by_sentence[n], content[n], mode, source)
+        if n in earlier:
+            for i in range(sentence.start, sentence.end):
+                mode[i], source[i] = "history", sentence.start
         if section == "finding" and _listed_plan(tokens, sentence, content[n], mode, ever):
             for i in range(sentence.start, sentence.end):
                 mode[i] = "plan" if mode[i] in ("finding", "impression") else mode[i]
@@ -140,7 +153,78 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
             for i in range(begin, sentence.end):
                 if mode[i] == "finding":
                     mode[i] = "impression"
+
+    def told(n: int) -> bool:
+        sentence = segments.sentences[n]
+        return _examined(tokens, content[n], sentence.start, sentence.end) or _measured_again(tokens, sentence)
+
+    def silent(n: int, marks: list[Mark]) -> bool:
+        others = [c for c in by_sentence[n] if not any(c.start < m.end and m.start < c.end for m in marks)]
+        hushed = any(s.value in SILENT or s.value == "plan" for c in others for s in c.of("mode"))
+        return hushed or sections[n] not in ("finding", "impression")
+
+    def names(n: int) -> list[Mark]:
+        return [m for m in content[n] if m.has("name", "topic")]
+
+    visits.settle(tokens, telling or [], segments, mode, told, silent, names)
     return Modes(mode, source, examined)
+
+
+_ORDINALS = {"first": 1, "1st": 1, "second": 2, "2nd": 2, "third": 3, "3rd": 3, "fourth": 4, "4th": 4}
+_NUMBERS = {"one": 1, "two": 2, "three": 3, "four": 4, "five": 5}
+
+
+def _visit_number(tokens: Tokens, words: list[int]) -> int:
+    """The number of a visit that words name: "visit 2", "second visit"; else 0."""
+    for n, i in enumerate(words):
+        if tokens[i].key != "visit":
+            continue
+        after = tokens[words[n + 1]].text.casefold() if n + 1 < len(words) else ""
+        before = tokens[words[n - 1]].text.casefold() if n else ""
+        if after.isdecimal() and len(after) < 3:
+            return int(after)
+        if number := _NUMBERS.get(after) or _ORDINALS.get(before):
+            return number
+    return 0
+
+
+def _earlier_visits(tokens: Tokens, segments: Segments) -> set[int]:
+    """The sentences of the lines that open with an earlier visit than the last one named."""
+    told: dict[int, int] = {}
+    for n, sentence in enumerate(segments.sentences):
+        words = [i for i in range(sentence.start, sentence.end) if tokens[i].kind in ("word", "number")]
+        if (n == 0 or sentence.line_start) and (number := _visit_number(tokens, words[:4])):
+            told[n] = number
+    if len(set(told.values())) < 2:
+        return set()
+    last = max(told.values())
+    out: set[int] = set()
+    for n, number in told.items():
+        if number == last:
+            continue
+        out.add(n)
+        n += 1
+        while n < len(segments.sentences) and not segments.sentences[n].line_start:
+            out.add(n)
+            n += 1
+    return out
+
+
+_AT_PRESENT = frozenset({"now", "current", "currently", "at"})
+
+
+_DATED = frozenset("yesterday last week month year mon tue tues wed thur thurs fri sat sun on from of note".split())
+_DATE = 7  # tokens of a date between who found it and the colon
+
+
+def _colon_follows(tokens: Tokens, i: int) -> bool:
+    """ "PCP 3/2: ...", "optom (Mon): ...": who found it, at most a date, and a colon."""
+    for token in tokens.tokens[i : i + _DATE]:
+        if token.key == ":":
+            return True
+        if token.kind == "break" or token.kind == "word" and not token.skipped and token.key not in _DATED:
+            return False
+    return False
 
 
 _PAST = frozenset(
@@ -235,13 +319,17 @@ def _at_clause_start(tokens: Tokens, i: int, sentence: Sentence) -> bool:
     return True
 
 
-def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark]) -> int:
+def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark], *, joined: bool = False) -> int:
+    """Where the clause of a cue ends; `joined`: names joined by "and" are of the same clause."""
     limit = sentence.end
     names = 0
     for mark in marks:
         if mark.start < start:
             continue
         if sentence.run_on and mark.has("name", "topic"):
+            before = [t.key for t in tokens.tokens[max(start, mark.start - 3) : mark.start] if not t.skipped]
+            if joined and before and (before[-1] in _JOINS or before[-2:-1] and before[-2] in _JOINS):
+                continue
             names += 1
             if names > 1 or mark.start - start > 9:
                 limit = min(limit, mark.start)
@@ -262,7 +350,9 @@ def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark
     return limit
 
 
+_JOINS = frozenset({"and", "or", "with", "&", ","})
 _CONTRASTS = frozenset({"though", "although", "but", "whil", "wherea", "wher", "than", "unlik"})
+_RESULT = frozenset({"so", "henc", "hence", "therefor", "therefore", "thus"})
 _MEASURED_AGAINST = frozenset({"than", "unlik"})
 _VALUED = ("alone", "word", "generic", "complete")
 
@@ -294,10 +384,19 @@ def _reach(tokens: Tokens, cue: Mark, sentence: Sentence, marks: list[Mark], tol
             break
         if token.kind == "punct" and token.key in (")", "]"):
             break
+    for i in range(cue.end, end):
+        if tokens[i].key in _RESULT and any(t.key in _DENIALS for t in tokens.tokens[i + 1 : i + 5]):
+            return start, i
     for i in range(cue.end, end if told else cue.end):
         if tokens[i].key in ("but", "though", "although", "which") and _examined(tokens, marks, i, end):
             return start, i
     return start, end
+
+
+def _measured_again(tokens: Tokens, sentence: Sentence) -> bool:
+    """ "It was 14": a measurement that points back to the test named before."""
+    words = [tokens[i] for i in range(sentence.start, sentence.end)]
+    return any(t.key in ("it", "they", "these") for t in words) and any(t.kind == "number" for t in words)
 
 
 def _bracket_end(tokens: Tokens, i: int, end: int) -> int:
@@ -376,7 +475,7 @@ def _sentence_cues(
     for cue in cues:
         senses = {(s.value, s.data) for s in cue.of("mode")}
         for value, reach in senses:
-            if value == "plan" and reach == "clause" and base != "plan":
+            if value == "plan" and reach == "clause" and base != "plan" and not _title(tokens, cue, sentence):
                 if any(m.end > cue.start for m in plans) or any(m.end + 6 > cue.start for m in plans):
                     first = cue.start
                     put(min([first, *[m.start for m in plans if first - m.end < 6]]), sentence.end, "plan", cue.start)
@@ -421,9 +520,11 @@ def _sentence_cues(
                     )
                 elif reach in ("sentence", "told"):
                     if sentence.run_on:
-                        put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
+                        put(cue.start, _clause_end(tokens, cue.start, sentence, marks, joined=True), value, cue.start)
                     elif not _points_back(tokens, cue, sentence):
                         put(*_reach(tokens, cue, sentence, marks, reach == "told"), value, cue.start)
+                elif value == "purpose" and (denial := _found_none(tokens, cue, sentence)) >= 0:
+                    put(denial, denial + 1, "found_none", cue.start)
                 else:
                     put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
     if (
@@ -437,6 +538,8 @@ def _sentence_cues(
     if base != "plan":
         for cue in cues:
             for sense in cue.of("mode"):
+                if base == "history" and tokens[cue.start].key in _AT_PRESENT:
+                    continue  # "radio-iodine last autumn, now seeing double": the story goes on
                 if sense.value == "finding" and sense.data == "clause":
                     name = _name_in_hand(marks, cue, mode)
                     if name is not None:
@@ -455,6 +558,31 @@ def _tells_of_him(tokens: Tokens, cue: Mark) -> bool:
     """ "Follows the pen", "opens wide": a verb in the third person tells what he did, and asks for nothing."""
     word = tokens[cue.start].text.casefold()
     return word.endswith("s") and not word.endswith("ss") and word not in _AUXILIARIES and len(word) > 3
+
+
+_FINDING = frozenset("there is are was were and but i found find saw see".split())
+
+
+def _found_none(tokens: Tokens, cue: Mark, sentence: Sentence) -> int:
+    """ "I looked for nystagmus, there is none": the place of the denial of what was looked for; or -1."""
+    for i in range(cue.end, min(sentence.end, cue.end + 12)):
+        if tokens[i].key not in ("none", "nil"):
+            continue
+        before = [t for t in tokens.tokens[cue.end : i] if not t.skipped and t.key != ","]
+        named = [t for t in before if t.key not in _FINDING]
+        after = next((t for t in tokens.tokens[i + 1 : i + 2]), None)
+        ends = after is None or after.kind in ("punct", "break")
+        return i if named and ends and not any(t.key in ("but", "which") for t in before) else -1
+    return -1
+
+
+_VISITS = frozenset({"r", "rv", "review", "follow", "recall", "f", "fu"})
+
+
+def _title(tokens: Tokens, cue: Mark, sentence: Sentence) -> bool:
+    """ "HES r/v, 74F": the visit named at the head of a note that goes on is nothing to be arranged."""
+    goes_on = sum(t.kind == "break" for t in tokens.tokens) > 2
+    return sentence.start == 0 and goes_on and tokens[cue.start].key in _VISITS
 
 
 def _only_impression(mark: Mark) -> bool:

@@ -211,6 +211,14 @@ def nerve_item(lexicon: Lexicon) -> Item | None:
     return None
 
 
+def lead_of(lexicon: Lexicon, nerve: int, word: str) -> Item | None:
+    """The item that stands for a nerve's test and has a value for a general word ("symmetrical")."""
+    for item in lexicon.items.values():
+        if item.lead and item.nerve == [NAMES[nerve - 1]] and word in item.generic:
+            return item
+    return None
+
+
 @dataclass
 class NerveStatement:
     """ "II to XII intact": nerves, value, side and the tokens that say it."""
@@ -220,6 +228,7 @@ class NerveStatement:
     side: str | None
     start: int
     end: int
+    alike: bool = False  # "symmetrical": said of what the nerve moves, not of the nerve
 
 
 def statements(tokens: Tokens, refs: list[NerveRef], marks: list[Mark], sentence_of: list[int]) -> list[NerveStatement]:
@@ -236,6 +245,10 @@ def statements(tokens: Tokens, refs: list[NerveRef], marks: list[Mark], sentence
         at = bisect_left(here, ref.end, key=lambda m: m.start)
         following = here[at : at + 40]
         statement = _statement(tokens, ref, following)
+        if statement is None and ref.worded:
+            statement = _failing(tokens, ref, [m for m in here if m.end <= ref.start])
+        elif statement is not None and statement.value == "impaired" and statement.side is None:
+            statement.side = _side_told(following, statement.end)
         if statement is not None:
             exceptions = _exceptions(tokens, refs, n, following, sentence, sentence_of)
             lost = {x for e in exceptions for x in e.nerves}
@@ -277,9 +290,31 @@ def _statement(tokens: Tokens, ref: NerveRef, following: list[Mark]) -> NerveSta
             between = [t.key for t in tokens.tokens[mark.end : mark.end + 3] if t.kind != "space"]
             if between[:1] == ["to"] and value == "intact":
                 return None
-            return NerveStatement(ref.nerves, value, None, ref.start, mark.end)
+            return NerveStatement(ref.nerves, value, None, ref.start, mark.end, sense.data == "equal")
         return None
     return None
+
+
+def _side_told(following: list[Mark], end: int) -> str | None:
+    """The one side said between the nerves and what is told of them, or right behind it."""
+    sides = {str(s.value) for m in following if m.start <= end + 4 for s in m.of("side")}
+    return sides.pop() if len(sides) == 1 and sides <= {"right", "left"} else None
+
+
+_FAILING = frozenset("dysfunction impairment involvement".split())
+
+
+def _failing(tokens: Tokens, ref: NerveRef, before: list[Mark]) -> NerveStatement | None:
+    """ "Left-sided dysfunction of cranial nerves IX and X": what is told stands before the nerves."""
+    words = [i for i in range(max(0, ref.start - 8), ref.start) if tokens[i].kind == "word" and not tokens[i].skipped]
+    if len(words) < 2 or tokens[words[-1]].key != "of" or plain(tokens[words[-2]].text) not in _FAILING:
+        return None
+    if any(m.has("cue") and {"negation", "suspected"} & {s.data for s in m.of("cue")} for m in before[-3:]):
+        return None
+    near = [m for m in before if m.has("side") and words[-2] - m.end <= 4]
+    sides = {str(s.value) for m in near for s in m.of("side")} & {"right", "left"}
+    start = min([words[-2], *[m.start for m in near]])
+    return NerveStatement(ref.nerves, "impaired", sides.pop() if len(sides) == 1 else None, start, ref.end)
 
 
 def _ends(tokens: Tokens, i: int) -> bool:

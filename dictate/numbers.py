@@ -310,7 +310,7 @@ class _Reader:
             word == "one"
             and i
             and self.word(self.before(i)) in _PRONOUN_AFTER
-            and not (follow < self.size and (self.word(follow) in _AFTER_ONE or self.tokens[follow].kind == "number"))
+            and not (follow < self.size and self._counted_on(i, follow))
         ):
             return None
         whole = self.cardinal(i)
@@ -326,6 +326,14 @@ class _Reader:
         if half:
             return Num(i, half, value + 0.5, "", decimal=True)
         return Num(i, end, float(value), "", pronoun=word == "one" and end == i + 1)
+
+    def _counted_on(self, i: int, follow: int) -> bool:
+        """Whether what follows "one" goes on counting ("one over two"); "the other one is four" does not."""
+        if any(t.kind == "word" for t in self.tokens.tokens[i + 1 : follow]):
+            return False
+        if self.word(self.before(i)) in ("other", "this", "that"):
+            return self.word(follow) in POINT or self.word(follow) in ("over", "out")
+        return self.word(follow) in _AFTER_ONE or self.tokens[follow].kind == "number"
 
     def cardinal(self, i: int) -> tuple[int, int] | None:
         """(value, end) of a whole number in words: "two hundred and fifty-six"."""

@@ -128,6 +128,8 @@ class Scene:
     retractions: list[Mark] = field(default_factory=list)  # words that take back what was said
     amending: list[Mark] = field(default_factory=list)  # words after which one side of both is told again
     totals: dict[int, tuple[int, int]] = field(default_factory=dict)  # token -> (sentence, how many were shown)
+
+    shown: dict[int, int] = field(default_factory=dict)  # sentence of a table's row -> how many were shown
     told: dict[int, tuple[str, Group]] = field(default_factory=dict)  # numbers that are circumstances
     unknown_eye: bool = False  # the note speaks of one eye and never says which
     worded: set[int] = field(default_factory=set)  # numbers read as a value word ("5/5")

@@ -32,6 +32,7 @@ from dictate import (
     times,
     undone,
     unplaced,
+    visits,
 )
 from dictate.lexicon import Lexicon, load
 from dictate.marks import Mark, Marks
@@ -50,6 +51,7 @@ class Reading:
     tokens: Tokens = field(init=False)
     marks: Marks = field(default_factory=Marks)
     cues: list[Mark] = field(default_factory=list)
+    visits: list[Mark] = field(default_factory=list)
     segments: segments.Segments = field(default_factory=segments.Segments)
     modes: modes.Modes = field(default_factory=lambda: modes.Modes([], []))
     refs: list[nerves.NerveRef] = field(default_factory=list)
@@ -80,8 +82,9 @@ def read_marks(reading: Reading) -> None:
     content = sorted([*trade, *(m for m in every if m.has("cue"))], key=lambda m: (m.start, m.end))
     content = negation.take_back(tokens, content, reading.segments.sentence_of)
     reading.cues = [m for m in every if m.has("mode", "correction")]
+    reading.visits = [m for m in every if m.has("visit")]
     timed = frozenset(i for start, end, _ in reading.marks.times for i in range(start, end))
-    groups = numbers.read_groups(tokens, timed | numbers.lens_powers(tokens))
+    groups = numbers.read_groups(tokens, timed | numbers.lens_powers(tokens) | visits.ordinals(tokens))
     reading.marks.marks, reading.marks.groups = content, groups
 
 
@@ -103,7 +106,8 @@ def strike_corrections(reading: Reading) -> None:
         timed = {i for start, end, _ in reading.marks.times for i in range(start, end)}
         reading.marks.marks = [m for m in reading.marks.marks if m.start not in struck]
         reading.marks.groups = numbers.read_groups(
-            reading.tokens, frozenset(struck | timed) | numbers.lens_powers(reading.tokens)
+            reading.tokens,
+            frozenset(struck | timed) | numbers.lens_powers(reading.tokens) | visits.ordinals(reading.tokens),
         )
         reading.tokens = reading.tokens.without(struck)
 
@@ -111,7 +115,7 @@ def strike_corrections(reading: Reading) -> None:
 def read_modes(reading: Reading) -> None:
     """5. Findings, plans, history, talk: what each stretch is."""
     found = [m for m in reading.cues if m.has("mode") and m.start not in reading.marks.struck]
-    reading.modes = modes.assign(reading.tokens, reading.marks.marks, found, reading.segments)
+    reading.modes = modes.assign(reading.tokens, reading.marks.marks, found, reading.segments, reading.visits)
 
 
 def read_undone(reading: Reading) -> None:
@@ -127,18 +131,18 @@ def read_undone(reading: Reading) -> None:
         reading.nerve_tokens.update(range(one.start, one.end))
         for nerve in one.nerves:
             why = [f"{tokens.words(one.start, one.end)!r} speaks of nerve {nerves.NAMES[nerve - 1]}"]
-            reading.undone.append(
-                rows.Observation(
-                    item.key,
-                    one.side,
-                    one.value,
-                    {"nerve": nerves.NAMES[nerve - 1]},
-                    [(one.start, one.end)],
-                    [],
-                    why,
-                    one.start,
-                )
+            moved = nerves.lead_of(reading.lexicon, nerve, "equal") if one.alike else None
+            row = rows.Observation(
+                (moved or item).key,
+                one.side,
+                moved.generic["equal"] if moved else one.value,
+                {} if moved else {"nerve": nerves.NAMES[nerve - 1]},
+                [(one.start, one.end)],
+                [],
+                why,
+                one.start,
             )
+            reading.undone.append(row)
     marks.marks = [m for m in marks.marks if m.start not in reading.nerve_tokens]
     numbered = {i for r in reading.refs for i in range(r.start, r.end)}
     marks.groups = [g for g in marks.groups if g.start not in numbered]
@@ -191,7 +195,7 @@ def check(reading: Reading) -> None:
         reading.observations, [m for m in reading.cues if m.has("correction")], reading.tokens, reading.segments
     )
     checks.check_ranges(reading.observations, reading.lexicon)
-    reading.observations = checks.settle(reading.observations, reading.lexicon, reading.segments)
+    reading.observations = checks.settle(reading.observations, reading.lexicon, reading.tokens, reading.segments)
     entries = assemble.entries_of(reading.tokens, reading.lexicon, reading.observations)
     for number, (_, ids) in enumerate(derive.computed_conflicts(tuple(entries))):
         for entry_id in ids:

@@ -12,6 +12,7 @@ from dictate.lexicon import Generic, Item, Lexicon, Sense
 from dictate.marks import Mark
 from dictate.offers import Atom, Bound, Head, Option, Scene, Side, Target
 from dictate.values import Value, score_of
+from dictate.wording import is_plural
 
 _EYE_TURN = {
     ("abduction", "right"): "right",
@@ -45,6 +46,7 @@ class Observation:
     choices: list[dict[str, object]] = field(default_factory=list)
     later: bool = False
     addendum: bool = False
+    wrong_side: bool = False  # told where an earlier side is called wrong
     many: bool = False  # an item that may hold several values at once (plans, conclusions)
     group: int = -1  # rows of one value told for several sides
     denied: bool = False  # the opposite of what was said, by a negation
@@ -111,6 +113,9 @@ class Emitter:
 
     def _suspected(self, atom: Atom) -> Mark | None:
         sentence = atom.sentence
+        for cue in [*self._cues(sentence, "unsure"), *self._cues(sentence, "suspected")]:
+            if cue.start == atom.start and cue.end == atom.end:
+                return cue
         for cue in self._cues(sentence, "suspected"):
             if cue.end <= atom.start and self._same_clause(cue.end, atom.start) and atom.start - cue.end <= 9:
                 return cue
@@ -229,6 +234,9 @@ class Emitter:
             if owner is not None and owner.atom is atom:
                 picked.append(mark)
         picked = self._chained(picked, candidates)
+        picked = picked if key in _PLACED else self._nouns_out(picked)
+        if not picked and (both := self._to_both(atom, key)):
+            return both
         head = one.option.head
         if not picked and key in _PLACED and head is not None and head.soft and head.sentence == atom.sentence:
             own = [m for m in candidates if m.start == head.start]
@@ -249,6 +257,23 @@ class Emitter:
         if key == "branch":
             values = self._branch_range(picked, values)
         return values
+
+    def _nouns_out(self, picked: list[Mark]) -> list[Mark]:
+        """ "To direct light": a circumstance right behind another one of its kind only names the thing."""
+        ends = {m.end for m in picked}
+        return [m for m in picked if m.start not in ends]
+
+    def _to_both(self, atom: Atom, key: str) -> list[str | int]:
+        """ "..., left is brisk to both": the circumstances told of the other side in this sentence."""
+        after = [t.key for t in self.tokens.tokens[atom.end : atom.end + 6] if t.kind != "space" and not t.skipped]
+        if after[:1] not in (["to"], ["on"], ["with"], ["in"], ["at"]) or after[1:2] not in (["both"], ["each"]):
+            return []
+        earlier = [
+            m
+            for m in self.context_by_sentence.get(atom.sentence, [])
+            if m.end <= atom.start and self._values_of(m, key)
+        ]
+        return self._taken(self._nouns_out(earlier), key)
 
     def _listed_with(self, head: Head, key: str) -> list[str | int]:
         """The circumstances of a list one of which names the test ("direct and consensual intact")."""
@@ -295,7 +320,8 @@ class Emitter:
                     gap = [
                         t.key for t in self.tokens.tokens[mark.end : other.start] if t.kind != "space" and not t.skipped
                     ]
-                if gap and len(gap) <= 2 and all(g in (",", "and", "&", "/", "+", "or") for g in gap):
+                joined = not gap and self.tokens[mark.start].key in ("and", "or") and mark.start >= other.end
+                if joined or gap and len(gap) <= 2 and all(g in (",", "and", "&", "/", "+", "or") for g in gap):
                     out.append(mark)
                     break
         return out
@@ -582,6 +608,7 @@ class Emitter:
         self._deny_elsewhere(elsewhere)
         self._same_again()
         self._except()
+        self._rest_is_said()
         self._give_way()
         self._rest_is_single()
         return self.rows
@@ -593,8 +620,28 @@ class Emitter:
             for row in rows:
                 start, end = row.spans[0][0], max(e for _, e in row.spans)
                 after = {t.key for t in self.tokens.tokens[start : end + 3]}
-                if row.value == "absent" and not row.context and (row.item, row.side) in placed and after & _ELSEWHERE:
+                everywhere = bool(after & _EVERYWHERE) and bool(after & {"els", "else"})
+                told = everywhere or (row.item, row.side) in placed and bool(after & _ELSEWHERE)
+                if row.value == "absent" and not row.context and told:
                     self.rows = [r for r in self.rows if r is not row]
+
+    def _rest_is_said(self) -> None:
+        """ "Fails to abduct, the rest of its movements full": what is left over is no statement of the whole."""
+        marked = [r for r in self.rows if not unmarked(self.scene.lexicon.items[r.item], r.value)]
+        places: dict[str, list[int]] = {}
+        for row in marked:
+            places.setdefault(row.item, []).append(row.order)
+        gone: set[int] = set()
+        for row in self.rows:
+            if row.context or not unmarked(self.scene.lexicon.items[row.item], row.value):
+                continue
+            earlier = [p for p in places.get(row.item, ()) if 0 < row.order - p <= _REST_REACH]
+            if earlier:
+                words = [t for t in self.tokens.tokens[max(earlier) : row.order] if t.kind == "word"]
+                others = any(a.key == "other" and is_plural(b.text) for a, b in pairwise(words))
+                gone |= {id(row)} if others or _REST & {t.key for t in words} else set()
+        if gone:
+            self.rows = [r for r in self.rows if id(r) not in gone]
 
     def _give_way(self) -> None:
         """ "Not absent but reduced", "far from normal, was absent": what is said outright of the
@@ -880,6 +927,15 @@ class Emitter:
         close()
         return out
 
+    def _told_under(self, sentence: int, item: Item) -> Item:
+        """The item of the method that a sentence names ("perimetry showed ..."), where it takes such findings."""
+        lexicon = self.scene.lexicon
+        heads = [s for h in self.heads_by_sentence.get(sentence, ()) for s in h.senses]
+        if any(s.role == "name" and s.item == item.key for s in heads):
+            return item
+        taking = [t for s in heads if (t := lexicon.topics.get(s.topic)) is not None and item.key in t.takes]
+        return lexicon.items[taking[0].default] if taking else item
+
     def _emit_one(self, number: int, one: Bound) -> None:
         option, atom = one.option, one.atom
         cue = self.negation.get(atom.start)
@@ -905,7 +961,7 @@ class Emitter:
         )
         for place, told in enumerate(option.targets):
             target = self._of_total(told, atom)
-            item = self.scene.lexicon.items[target.item]
+            item = self._told_under(atom.sentence, self.scene.lexicon.items[target.item])
             value = target.value
             why = self._why(one, target)
             if cue is not None and atom.sort != "number":
@@ -1065,7 +1121,7 @@ class Emitter:
         elif item.side_optional or value == "not_done":
             sides = [None]
         else:
-            plural = bool(option.head and option.head.plural)
+            plural = bool(option.head and option.head.plural) and not item.many
             unknown = said == "unclear" or self.scene.unknown_eye and item.sides == "eye"
             usual = item.kind == "finding" and value == item.generic.get("normal")
             if (unmarked(item, value) or usual or plural) and not unknown:
@@ -1085,6 +1141,8 @@ class Emitter:
         self._odd_circumstance(item, context, doubts)
         if "nerve" in item.context and "nerve" not in context:
             return
+        if item.role == "impression":
+            context.setdefault("certainty", "stated")
         if item.kind == "text" and item.role == "finding" and not set(item.context) <= set(context):
             return
         if one.atom.sort == "alone" and len(sides) == 1 and sides[0] in ("right", "left"):
@@ -1127,6 +1185,8 @@ class Emitter:
         assert rival is not None
         item = self.scene.lexicon.items[row.item]
         lenient = item.side_optional or unmarked(item, row.value)
+        if one.option.side is not None and one.option.side.value == "both" and rival.side is None:
+            lenient = lenient or bool(rival.head and rival.head.plural)
         if [t.item for t in rival.targets] != [t.item for t in one.option.targets]:
             row.doubt("item", rival.targets[0].item)
         elif lenient and (
@@ -1218,6 +1278,9 @@ def _ordered(one: Bound) -> bool:
     return one.option.side is not None and one.option.side.value in ("right_left", "left_right")
 
 
+_REST_REACH = 24  # tokens between what is wrong and "the rest full"
+_REST = frozenset({"rest", "remain", "remainder", "remaind", "otherwise", "otherwiz", "els", "else"})
+_EVERYWHERE = frozenset({"everywhere", "everywher"})
 _ELSEWHERE = frozenset({"everywhere", "everywher", "elsewhere", "elsewher", "else", "els", "otherwise", "otherwiz"})
 _GRADED = ("category", "grade")
 

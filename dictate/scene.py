@@ -119,7 +119,9 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
                         finding=True,
                     )
                 )
+    _sides_in_phrases(scene, marks.marks)
     answers = _answers(scene)
+    looked_for = _looked_for(scene)
     for mark in marks.marks:
         mode = modes.mode[mark.start]
         answer = answers.get(segments.sentence_of[mark.start]) if mode == "question" else None
@@ -129,6 +131,8 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
             if not (mark.has("alone") or mark.has("word") and not mark.has("generic", "name")):
                 continue
             scene.answered[mark.start] = answer
+        if mark.start in looked_for and mark.has("alone", "complete"):
+            scene.answered[mark.start] = (False, looked_for[mark.start])
         _add_atom(scene, mark, mode, numbered)
     _other_way(scene)
 
@@ -158,6 +162,9 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
             )
         )
     _stray_directions(scene)
+    _label_numbers(scene)
+    _bare_cells(scene)
+    _bare_doubts(scene)
     _distances(scene)
     _qualified_words(scene)
     _bare_directions(scene)
@@ -203,7 +210,7 @@ _AIMED = frozenset({"at", "into", "onto", "shin", "shine", "watch", "follow", "s
 
 def _only_degree(mark: Mark) -> bool:
     """Whether a mark is but an adverb of degree ("barely"), which tells nothing of the subject."""
-    return all(s.data == "hardly" for s in mark.senses)
+    return all(s.data in ("hardly", "degree", "unsure", "opinion") for s in mark.senses)
 
 
 def _aimed_at(tokens: Tokens, mark: Mark) -> bool:
@@ -605,6 +612,15 @@ def _answers(scene: Scene) -> dict[int, tuple[bool, Mark]]:
     return out
 
 
+def _looked_for(scene: Scene) -> dict[int, Mark]:
+    """Tokens of what was looked for and not found -> the words that say so."""
+    out: dict[int, Mark] = {}
+    for cue in scene.cues:
+        if scene.modes.mode[cue.start] == "found_none" and cue.has("cue"):
+            out.update((i, cue) for i in range(scene.modes.cue[cue.start], cue.start))
+    return out
+
+
 _POLAR = frozenset(
     {"any", "is", "do", "doe", "does", "can", "see", "are", "have", "did", "seeing", "still", "get", "no", "anything"}
 )
@@ -882,6 +898,118 @@ def _stray_directions(scene: Scene) -> None:
     scene.atoms = kept
 
 
+_OUT_OF = frozenset({"/", "of", "(", "out"})
+
+
+def _label_numbers(scene: Scene) -> None:
+    """A number in the name of a table's row is no result; "Plates /17" tells how many were shown."""
+    cell_side, cell_of = scene.segments.cell_side, scene.segments.cell_of
+    first: dict[int, int] = {}
+    for atom in scene.atoms:
+        if atom.start in cell_side:
+            first.setdefault(atom.sentence, atom.start)
+    kept: list[Atom] = []
+    for atom in scene.atoms:
+        value = first.get(atom.sentence, -1)
+        if atom.group is None or not atom.start < value or atom.start in cell_side:
+            kept.append(atom)
+            continue
+        if cell_of[atom.start] == cell_of[value]:
+            kept.append(atom)
+            continue
+        before = atom.start - 1
+        while before > 0 and scene.tokens[before].kind == "space":
+            before -= 1
+        if scene.tokens[before].key in _OUT_OF and len(atom.group.nums) == 1:
+            scene.shown[atom.sentence] = int(atom.group.nums[0].value)
+    scene.atoms = kept
+
+
+def _bare_cells(scene: Scene) -> None:
+    """A cell under a finding's name with no word of its own kind: "no", "?", "trace", "?mild"."""
+    labelled = {scene.segments.sentence_of[i] for i in scene.labels}
+    done: set[tuple[int, int]] = set()
+    for i in sorted(scene.segments.cell_side):
+        sentence, cell = scene.segments.sentence_of[i], scene.segments.cell_of[i]
+        if sentence not in labelled or (sentence, cell) in done or scene.tokens[i].kind == "space":
+            continue
+        done.add((sentence, cell))
+        end = i
+        while end in scene.segments.cell_side and scene.segments.cell_of[end] == cell:
+            end += 1
+        inside = [a for a in scene.atoms if i <= a.start < end]
+        topics = {s.topic for h in scene.heads if h.sentence == sentence for s in h.senses}
+        if any(not _foreign(a, topics) for a in inside):
+            continue
+        words = [t for t in scene.tokens.tokens[i:end] if t.kind != "space" and not t.skipped]
+        cues = [c for c in scene.cues if i <= c.start < end]
+        degree = [c for c in cues if any(s.data == "degree" for s in c.of("cue"))]
+        denied = [c for c in cues if any(s.data == "negation" for s in c.of("cue"))]
+        doubted = [c for c in cues if any(s.data in ("suspected", "unsure") for s in c.of("cue"))]
+        told = {k for c in cues for k in range(c.start, c.end)}
+        if not words or any(t.i not in told for t in words):
+            continue
+        lead = (degree or denied or doubted)[:1]
+        if not lead:
+            continue
+        scene.atoms = [a for a in scene.atoms if not i <= a.start < end]
+        _add_generic(scene, lead[0], "present" if degree or not denied else "absent")
+        scene.cues = [c for c in scene.cues if c not in denied]
+
+
+def _foreign(atom: Atom, topics: set[str]) -> bool:
+    """Whether a word is a value of other tests only than those in hand."""
+    return (
+        atom.mark is not None
+        and atom.sort == "word"
+        and topics.isdisjoint({s.topic for s in atom.mark.senses if s.role != "generic"})
+        and not atom.mark.has("generic")
+    )
+
+
+def _bare_doubts(scene: Scene) -> None:
+    """ "SVP absent R, not sure L": a side told with nothing but doubt says that the finding is suspected."""
+    sides = {s.start: s for s in scene.sides}
+    for cue in list(scene.cues):
+        if not any(s.data == "unsure" for s in cue.of("cue")) or cue.start in scene.segments.cell_side:
+            continue
+        chunk = scene.segments.chunk_of[cue.start]
+        low, high = cue.start, cue.end
+        while low > 0 and scene.segments.chunk_of[low - 1] == chunk and scene.tokens[low - 1].kind != "break":
+            low -= 1
+        while high < len(scene.tokens) and scene.segments.chunk_of[high] == chunk:
+            high += 1
+        here = [s for i, s in sides.items() if low <= i < high]
+        told = {k for s in here for k in range(s.start, s.end)} | set(range(cue.start, cue.end))
+        rest = [t.key for t in scene.tokens.tokens[low:high] if t.kind == "word" and not t.skipped and t.i not in told]
+        inside = [a for a in scene.atoms if low <= a.start < high]
+        if len(here) != 1 or set(rest) - _DOUBT_LINKS:
+            continue
+        topics = {s.topic for h in scene.heads if h.sentence == here[0].sentence for s in h.senses}
+        if all(_foreign(a, topics) for a in inside):
+            scene.atoms = [a for a in scene.atoms if not low <= a.start < high]
+            _add_generic(scene, cue, "present")
+
+
+_DOUBT_LINKS = frozenset({"on", "in", "of", "about", "and", "there", "but", "for", "is", "at"})
+
+
+def _add_generic(scene: Scene, mark: Mark, data: str) -> None:
+    sense = Sense("generic", mark.of("cue")[0].source, data=data)
+    scene.atoms.append(
+        Atom(
+            mark.start,
+            mark.end,
+            "word",
+            Mark(mark.start, mark.end, (sense,)),
+            None,
+            scene.segments.sentence_of[mark.start],
+            scene.segments.cell_of[mark.start],
+        )
+    )
+    scene.atoms.sort(key=lambda a: a.start)
+
+
 _ADJECTIVES = frozenset({"clear", "fin", "fine", "good", "nice", "great", "lov", "lovely", "fair", "proper"})
 
 
@@ -1016,6 +1144,28 @@ def _denied_names(scene: Scene) -> None:
             scene.atoms.append(
                 Atom(cue.start, cue.end, "word", mark, None, head.sentence, scene.segments.cell_of[cue.start])
             )
+
+
+def _sides_in_phrases(scene: Scene, marks: list[Mark]) -> None:
+    """ "The right eye does not elevate and ...": a phrase that tells its side is said of that side,
+    and so is what follows it."""
+    starts = {s.start for s in scene.sides}
+    for mark in marks:
+        findings = [s for s in mark.of("alone") if s.data == "finding"]
+        told = {s.side for s in findings}
+        if len(told) != 1 or not told & {"right", "left"} or mark.start in starts:
+            continue
+        if scene.modes.mode[mark.start] != "finding" or not told <= _sides_of_words(scene, mark):
+            continue
+        scene.sides.append(
+            Side(mark.start, mark.end, next(iter(told)), scene.segments.sentence_of[mark.start], False, False)  # type: ignore[arg-type]
+        )
+    scene.sides.sort(key=lambda s: s.start)
+
+
+def _sides_of_words(scene: Scene, mark: Mark) -> set[str]:
+    words = {t.key for t in scene.tokens.tokens[mark.start : mark.end]}
+    return words & {"right", "left"}
 
 
 def _add_side(scene: Scene, mark: Mark) -> None:

@@ -18,7 +18,8 @@ _AFTER_EYE = frozenset(
     """is was wa ha has had show reveal appear look and with but in on at , . ; : ) although though while be remain
     demonstrat disclose disclos itself that which""".split()
 )
-_BEFORE_EYE = frozenset("the his her that this affected painful red injured sore".split())
+_AILING = frozenset("affected painful red injured sore sticky itchy watery".split())
+_BEFORE_EYE = frozenset("the his her that this".split()) | _AILING
 
 
 def _next(scene: Scene, i: int) -> int:
@@ -70,7 +71,7 @@ def unknown_eye(scene: Scene, marks: list[Mark]) -> bool:
         if (
             before >= 0
             and tokens[before].key in _BEFORE_EYE
-            and (ends or tokens[after].key in _AFTER_EYE or tokens[after].skipped)
+            and (ends or tokens[before].key in _AILING or tokens[after].key in _AFTER_EYE or tokens[after].skipped)
         ):
             lone = True
     return lone

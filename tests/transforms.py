@@ -20,8 +20,9 @@ _LEFT_AFTER = (
     r"(?:alone|out|over|undone|untested|untouched|behind|aside|until|"
     r"for (?:next|another|later)|to do|as it|showing|hand(?:ed|er))"
 )
+_LEFT_BY_US = r"(?:i|we)(?:(?:'ve|’ve|\s+have)\s+left\b(?=\s*[,.;])|(?:'ve|’ve|\s+have)?\s+left\s+the\b)"
 _IDLE = re.compile(
-    rf"\b(?:{_RIGHT_BEFORE}right\b(?!\s+(?:eye|ear|side|disc|pupil|hand|half))|right,?\s+{_RIGHT_AFTER}\b|"
+    rf"\b(?:{_LEFT_BY_US}|{_RIGHT_BEFORE}right\b(?!\s+(?:eye|ear|side|disc|pupil|hand|half))|right,?\s+{_RIGHT_AFTER}\b|"
     rf"(?:^|(?<=[.?!]\s))right[,.](?=\s+[A-Za-z])|{_LEFT_BEFORE}left\s+{_LEFT_AFTER}\b|left\s+{_LEFT_AFTER}\b)",
     re.IGNORECASE | re.MULTILINE,
 )

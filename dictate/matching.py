@@ -8,6 +8,7 @@ equally long the earlier. Senses that share the same words stay together in one 
 
 from __future__ import annotations
 
+import threading
 from dataclasses import replace
 from typing import Any
 
@@ -52,6 +53,9 @@ _NEVER_SPELT = frozenset(
 # Abbreviations that are everyday words in small letters.
 _WORDS_TOO = frozenset({"safe", "let"})
 
+_GROWING = threading.Lock()
+"""A note read in another thread must not find a matcher that lacks phrases which are just being added."""
+
 
 class _Grown:
     """A PhraseMatcher that holds the phrases whose rarest word some note has used so far.
@@ -79,9 +83,11 @@ class _Grown:
         """The matcher, with every phrase that these words could hold."""
         from spacy.tokens import Doc
 
-        for word in set(words) & self.waiting.keys():
-            for number in self.waiting.pop(word):
-                self.matcher.add(str(number), [Doc(self.vocab, words=list(self.keys[number]))])
+        with _GROWING:
+            for word in set(words) & self.waiting.keys():
+                for number in self.waiting[word]:
+                    self.matcher.add(str(number), [Doc(self.vocab, words=list(self.keys[number]))])
+                del self.waiting[word]
         return self.matcher
 
 

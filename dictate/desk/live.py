@@ -17,6 +17,8 @@ from dictate.store import Loaded, RecordHead, Store
 LONGEST = 100_000
 """Characters that a note can have at the desk: some hundred times an examination."""
 _KEPT = 32
+_READING = threading.Lock()
+"""One note at a time: two would each take twice as long."""
 
 
 class TooLong(DictateError):  # noqa: N818
@@ -60,7 +62,8 @@ class Live:
             if found is not None:
                 self._read.move_to_end(text)
                 return found
-        record = read(text, lexicon=self.lexicon)
+        with _READING:
+            record = read(text, lexicon=self.lexicon)
         with self._lock:
             self._read[text] = record
             while len(self._read) > _KEPT:

@@ -313,6 +313,7 @@ def test_words_and_values_light_each_other(page: Any) -> None:
     assert "17 left" in " ".join(lit)
     assert "read from the note" in page.locator("#peek").inner_text()
     page.locator("#note").focus()
+    page.wait_for_timeout(500)  # the page does not jump while one types
     page.keyboard.press("Control+Home")
     for _ in range(9):
         page.keyboard.press("ArrowRight")

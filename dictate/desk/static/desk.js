@@ -61,6 +61,7 @@ const AGAIN = 2000; // ms until a save that failed is tried again
 let timer = 0;
 let saved = note ? note.value : "";
 let sending = null; // the text that is on its way
+let typedAt = -Infinity;
 let elsewhere = false; // another window has changed the record
 
 const unsaved = () => note !== null && note.value !== saved;
@@ -119,6 +120,7 @@ function tell(sentence) {
 
 if (note) {
   note.addEventListener("input", () => {
+    typedAt = performance.now();
     followEdit();
     if (elsewhere) offerText();
     later();
@@ -277,9 +279,11 @@ document.addEventListener("focusin", (event) => {
   if (value) moveTo(value);
 });
 
+const TYPING = 400; // ms after a key in which the caret moves because of the typing
 let caretSeen = -1;
 function followCaret() {
   if (document.activeElement !== note || note.selectionStart === caretSeen) return;
+  if (performance.now() - typedAt < TYPING) return; // the page must not jump under somebody who types
   caretSeen = note.selectionStart;
   under(places().find((one) => one.start <= caretSeen && caretSeen < one.end)?.node);
 }
@@ -441,4 +445,4 @@ fold();
 show(0);
 if (note && !note.value) note.focus();
 else if (note && questions().length) focusQuestion();
-document.documentElement.dataset.ready = "yes";
+setTimeout(() => { document.documentElement.dataset.ready = "yes"; }); // htmx begins in a task of its own, before this

@@ -7,7 +7,6 @@ Exit status: 0, also while questions are open; 2 when a note or the lexicon cann
 
 from __future__ import annotations
 
-import contextlib
 import gc
 import os
 import sys
@@ -17,6 +16,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from dictate.commands import advise
+from dictate.commands.loading import load_lexicon as _load
+from dictate.commands.telling import plainly as _plainly
+from dictate.commands.telling import say as _say
 from dictate.errors import DictateError
 
 if TYPE_CHECKING:
@@ -39,6 +42,7 @@ lexicon_app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Check the lexicon, or show what can be said."
 )
 app.add_typer(lexicon_app, name="lexicon")
+app.command("advise")(advise.advise)
 
 
 class Format(StrEnum):
@@ -55,39 +59,6 @@ FormatOption = Annotated[
 LexiconOption = Annotated[
     str | None, typer.Option("--lexicon", metavar="DIR", help="A folder of lexicon files to add to the shipped ones.")
 ]
-
-
-def _say(message: str) -> None:
-    typer.echo(f"dictate: {message}", err=True)
-
-
-@contextlib.contextmanager
-def _plainly(status: int = 2) -> Iterator[None]:
-    """A known fault becomes its sentence on standard error and an exit status."""
-    try:
-        yield
-    except DictateError as error:
-        _say(str(error))
-    except BrokenPipeError:
-        raise
-    except OSError as error:
-        _say(f"{error.filename}: {error.strerror}" if error.filename else str(error))
-    else:
-        return
-    raise typer.Exit(status)
-
-
-def _load(folder: str | None) -> Lexicon:
-    """The lexicon; what is made on the way stays for the whole run and is no garbage."""
-    from dictate.lexicon import load
-
-    gc.disable()
-    try:
-        lexicon = load(folder)
-        gc.freeze()
-    finally:
-        gc.enable()
-    return lexicon
 
 
 # ---- reading, in this process or in several -----------------------------------------------
@@ -299,14 +270,17 @@ def check(
 ) -> None:
     """Check the shipped lexicon and, if given, a folder of files that adds to it."""
     with _plainly(status=1):
+        from dictate.advice.rules import load as load_rules
         from dictate.norms import load as load_norms
 
         loaded = _load(folder)
         norms = load_norms()
+        rules = load_rules(loaded, folder)
         phrases = len(loaded.phrases) + len(loaded.cues) + len(loaded.misheard)
         where = f"the shipped lexicon with {folder}" if folder else "the shipped lexicon"
         typer.echo(
-            f"{where}: no faults; {len(loaded.items)} items, {phrases} phrases, {len(norms.source)} sources of norms"
+            f"{where}: no faults; {len(loaded.items)} items, {phrases} phrases, {len(norms.source)} sources of norms, "
+            f"{len(rules.advice)} rows of suggestions"
         )
 
 

@@ -79,13 +79,26 @@ class Suggestion:
 
 
 @dataclass
+class _Met:
+    """A red flag that the record shows: on which side, and by which facts."""
+
+    side: Side
+    facts: list[Fact]
+
+    def joined(self, other: _Met) -> _Met:
+        """The same flag on another side too."""
+        side = self.side if self.side == other.side else BOTH
+        return _Met(side, [*self.facts, *(f for f in other.facts if f not in self.facts)])
+
+
+@dataclass
 class _Found:
     """A row that applies on one side, with the facts that call for it."""
 
     row: Advice
     side: Side
     facts: list[Fact] = field(default_factory=list)
-    met: dict[int, list[Fact]] = field(default_factory=dict)
+    met: dict[int, _Met] = field(default_factory=dict)
     tests: list[str] = field(default_factory=list)
 
     def add(self, facts: Iterable[Fact]) -> None:
@@ -136,7 +149,7 @@ class _Asking:
             one.add(f for sign in row.also for f in self.beside(sign, one.side))
             for number, flag in enumerate(row.red_flag):
                 if facts := [f for way in flag.when for f in self.way(way, one.side)]:
-                    one.met[number] = facts
+                    one.met[number] = _Met(one.side, facts)
             one.tests = [t for t in row.tests if not self._done(t, one.side)] + row.again
         return list(by_side.values())
 
@@ -172,9 +185,8 @@ def _merged(found: list[_Found]) -> list[_Found]:
     for one in found:
         whole.add(one.facts)
         whole.tests += [t for t in one.tests if t not in whole.tests]
-        for number, facts in one.met.items():
-            known = whole.met.setdefault(number, [])
-            known += [f for f in facts if f not in known]
+        for number, met in one.met.items():
+            whole.met[number] = whole.met[number].joined(met) if number in whole.met else met
     whole.tests.sort(key=[*whole.row.tests, *whole.row.again].index)
     return [whole]
 
@@ -242,9 +254,9 @@ class _Telling:
     def _flags(self, found: _Found, urgency: str) -> Iterator[Sooner]:
         """The red flags met, then those that would still make it sooner."""
         for number, flag in enumerate(found.row.red_flag):
-            if number in found.met:
-                ids = self.asking.finder.ids(found.met[number])
-                yield Sooner(_said(flag.say, found.side), flag.urgency, True, ids, self.cited(flag.source))
+            if met := found.met.get(number):
+                ids = self.asking.finder.ids(met.facts)
+                yield Sooner(_said(flag.say, met.side), flag.urgency, True, ids, self.cited(flag.source))
         for number, flag in enumerate(found.row.red_flag):
             if number not in found.met and self.rank[flag.urgency] < self.rank[urgency]:
                 yield Sooner(_said(flag.say, found.side), flag.urgency, False, (), self.cited(flag.source))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import tomllib
 from pathlib import Path
@@ -9,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from dictate.advice.advise import advise
-from dictate.advice.rules import Rules, load
+from dictate.advice.rules import Advice, RedFlag, Rules, load
 from dictate.advice.side import filled
 from dictate.errors import LexiconError
 from dictate.lexicon import REFERRAL, Lexicon, default_folder, load_folders
@@ -94,6 +95,13 @@ def test_a_red_flag_is_never_later_than_its_row(rules: Rules) -> None:
 def test_the_lexicon_leaves_the_file_aside(tmp_path: Path, lexicon: Lexicon) -> None:
     written(tmp_path, OWN)
     assert load_folders([default_folder(), tmp_path]).phrases == lexicon.phrases
+
+
+def test_the_head_of_the_file_tells_every_key() -> None:
+    head = (default_folder() / REFERRAL).read_text(encoding="utf-8").split("group = ")[0]
+    for model in (Advice, RedFlag):
+        for key in model.model_fields:
+            assert re.search(rf"\b{key}\b", head), key
 
 
 @pytest.mark.parametrize(

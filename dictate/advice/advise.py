@@ -178,8 +178,8 @@ class _Asking:
 
 def _merged(found: list[_Found]) -> list[_Found]:
     """Right and left of one row as one: both."""
-    sides = {one.side: one for one in found}
-    if not {"right", "left"} <= set(sides):
+    sides = {one.side for one in found}
+    if len(sides) < 2:
         return found
     whole = _Found(found[0].row, BOTH)
     for one in found:
@@ -285,6 +285,9 @@ def advise(record: Record, lexicon: Lexicon, rules: Rules | None = None) -> tupl
     rules = rules or load(lexicon)
     norms = load_norms()
     asking = _Asking(record.entries, rules, norms)
-    found = [one for row in rules.advice for one in _merged(asking.found(row))]
+    by_row: dict[str, list[_Found]] = {}
+    for one in _covered([one for row in rules.advice for one in asking.found(row)]):
+        by_row.setdefault(one.row.key, []).append(one)
     telling = _Telling(asking)
-    return tuple(sorted(map(telling.suggestion, _covered(found)), key=lambda one: telling.rank[one.urgency]))
+    told_of = [telling.suggestion(one) for found in by_row.values() for one in _merged(found)]
+    return tuple(sorted(told_of, key=lambda one: telling.rank[one.urgency]))

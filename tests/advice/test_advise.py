@@ -291,6 +291,11 @@ def test_colour_plates_read_with_both_eyes() -> None:
     assert (one.key, one.side) == ("colour_deficient", "both")
 
 
+def test_what_replaces_a_row_leaves_the_other_eye_its_own() -> None:
+    text = "Gonioscopy narrow in both eyes. Left cornea hazy. Goldmann pressures: right 16, left 41."
+    assert [(s.key, s.side) for s in suggested(text)] == [("angle_closure", "left"), ("angle_narrow", "right")]
+
+
 # ---- sides ------------------------------------------------------------------------------------
 
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dictate.commands import desk, records, settle
+from dictate.commands import advise, desk, records, settle
 from dictate.commands.loading import load_lexicon as _load
 from dictate.commands.telling import plainly as _plainly
 from dictate.commands.telling import say as _say
@@ -46,6 +46,7 @@ app.add_typer(records.make(), name="records")
 app.command("desk")(desk.desk)
 app.command("settle")(settle.settle)
 app.command("sign")(settle.sign)
+app.command("advise")(advise.advise)
 
 
 class Format(StrEnum):
@@ -273,14 +274,17 @@ def check(
 ) -> None:
     """Check the shipped lexicon and, if given, a folder of files that adds to it."""
     with _plainly(status=1):
+        from dictate.advice.rules import load as load_rules
         from dictate.norms import load as load_norms
 
         loaded = _load(folder)
         norms = load_norms()
+        rules = load_rules(loaded, folder)
         phrases = len(loaded.phrases) + len(loaded.cues) + len(loaded.misheard)
         where = f"the shipped lexicon with {folder}" if folder else "the shipped lexicon"
         typer.echo(
-            f"{where}: no faults; {len(loaded.items)} items, {phrases} phrases, {len(norms.source)} sources of norms"
+            f"{where}: no faults; {len(loaded.items)} items, {phrases} phrases, {len(norms.source)} sources of norms, "
+            f"{len(rules.advice)} rows of suggestions"
         )
 
 

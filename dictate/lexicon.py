@@ -29,6 +29,8 @@ Generic = Literal[
 Kind = Literal["quantity", "acuity", "near", "score", "finding", "category", "grade", "text"]
 Sides = Literal["eye", "ear", "face", "nostril", "limb", "none"]
 Context = dict[str, str | int]
+REFERRAL = "referral.toml"
+"""A file of rules on findings (`dictate.advice.rules`); it holds no wordings and is left aside here."""
 
 
 _MOST_VARIANTS = 4096  # plain phrases that one lexicon phrase may stand for
@@ -304,8 +306,14 @@ def default_folder() -> Any:
     return Path(__file__).resolve().parent.parent / "lexicon"
 
 
+def own_folder(folder: str | Path | None = None) -> str | None:
+    """The folder that adds to the shipped lexicon: the one named, or the environment's."""
+    chosen = folder or os.environ.get("DICTATE_LEXICON") or None
+    return str(chosen) if chosen else None
+
+
 def _files(folder: Any) -> list[tuple[str, bytes]]:
-    return sorted((p.name, p.read_bytes()) for p in folder.iterdir() if p.name.endswith(".toml"))
+    return sorted((p.name, p.read_bytes()) for p in folder.iterdir() if p.name.endswith(".toml") and p.name != REFERRAL)
 
 
 def _parse(name: str, data: bytes, faults: list[str]) -> GroupFile | None:
@@ -556,5 +564,4 @@ def load(user_folder: str | Path | None = None) -> Lexicon:
 
     `user_folder` defaults to the environment variable DICTATE_LEXICON. Raises LexiconError.
     """
-    chosen = user_folder or os.environ.get("DICTATE_LEXICON") or None
-    return _load(str(chosen) if chosen else None)
+    return _load(own_folder(user_folder))

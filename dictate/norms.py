@@ -268,7 +268,11 @@ class ExamTest(_Strict):
 
 
 class Clause(_Strict):
-    """What a fact must be to take part in a contradiction."""
+    """What a fact must be to take part in a contradiction or to call for a suggestion.
+
+    Bounds are in the item's unit; `of` asks for the fact's own side, `stands_for` gives the side
+    that it speaks of where this is another one (a field lost to the left in the right eye).
+    """
 
     item: str = ""
     derived: str = ""
@@ -276,14 +280,18 @@ class Clause(_Strict):
     not_values: list[str] = []
     abnormal: bool = False
     context: dict[str, list[str]] = {}
+    other_than: dict[str, list[str]] = {}
     without: list[str] = []
     at_least: float | None = None
     above: float | None = None
     at_most: float | None = None
+    below: float | None = None
     below_anchor: bool = False
     off_anchor: float | None = None
     near_anchor: float | None = None
     side: Relation = "same"
+    of: Literal["", "right", "left", "both", "none"] = ""
+    stands_for: Literal["", "right", "left"] = ""
     toward: Literal["", "same", "other"] = ""
     turn: Turn = ""
     quiet: bool = False

@@ -10,6 +10,9 @@ from dictate.numbers import Group
 from dictate.offers import Atom, Scene, Target
 from dictate.values import Reading
 
+# Units that no print size has: "N 6Δ" is a deviation for near.
+_NO_PRINT = frozenset({"[p'diop]", "diopter", "mm", "mm[Hg]", "cm", "Hz", "um", "%"})
+
 
 def unit_after(scene: Scene, group: Group) -> tuple[str, int]:
     """(unit, end) said right after a group, or ("", group end)."""
@@ -41,14 +44,18 @@ def read_number(scene: Scene, group: Group, item: Item, *, named: bool = False) 
         and item.kind == "quantity"
     ):
         return []
-    prefixed = values.near_prefix(tokens, group)
+    if unit in _NO_PRINT and item.kind == "near":
+        return []
+    prefixed = values.near_prefix(tokens, group) if unit not in _NO_PRINT else None
     if item.kind != "near" and prefixed and not group.nums[0].decimal:
         return []
     if item.scale == "percent":
-        if unit != "%" or len(group.nums) != 1:
+        if len(group.nums) != 1 or unit != "%" and (unit or not _percent_told(tokens, group)):
             return []
         return [Reading("absent" if group.nums[0].value >= 100 else "present", group.start, unit_end)]
     if item.kind == "acuity":
+        if unit == "letter" and not chart_fraction(group):
+            return []
         return [] if unit in ("mm", "cm", "mm[Hg]", "Hz", "%") else values.acuity(tokens, group)
     if item.kind == "near":
         return values.near(tokens, group)
@@ -66,6 +73,8 @@ def read_number(scene: Scene, group: Group, item: Item, *, named: bool = False) 
         if "time" in item.soft_context and _clock_like(group):
             return []
         readings = values.quantity(tokens, group, item, unit)
+        if item.unit == "1" and not named and not unit and _whole(group):
+            return []
         if unit and readings:
             last = readings[-1]
             readings[-1] = Reading(
@@ -74,7 +83,7 @@ def read_number(scene: Scene, group: Group, item: Item, *, named: bool = False) 
         low, high = item.possible or (float("-inf"), float("inf"))
         if (
             readings
-            and not unit
+            and (not unit or unit != item.unit)
             and not named
             and any(
                 not low <= v <= high
@@ -86,6 +95,23 @@ def read_number(scene: Scene, group: Group, item: Item, *, named: bool = False) 
             return []
         return readings
     return []
+
+
+def _whole(group: Group) -> bool:
+    """A whole number standing alone: it counts, and is no ratio unless the ratio is named."""
+    return len(group.parts) == 1 and not group.nums[0].decimal
+
+
+def _percent_told(tokens: Tokens, group: Group) -> bool:
+    """Whether the other number of a pair has the percent sign that this one lacks ("R 100, L 40%")."""
+    if not 0 <= group.nums[0].value <= 100:
+        return False
+    for i in range(group.end, min(len(tokens), group.end + 14)):
+        if tokens[i].kind == "break":
+            return False
+        if tokens[i].text in ("%", "percent"):
+            return True
+    return False
 
 
 def _lens_power(tokens: Tokens, group: Group) -> bool:
@@ -137,6 +163,8 @@ def targets_under(scene: Scene, atom: Atom, sense: Sense) -> list[tuple[float, l
     """What an atom says if it answers the name of one sense; (cost, targets) for each way."""
     lexicon = scene.lexicon
     out: list[tuple[float, list[Target]]] = []
+    if sense.role == "measures" and atom.sort != "number":
+        return out
     named = sense.item if sense.role in ("name", "alone") else ""
     fixed: dict[str, str | int] = dict(sense.context) if sense.role == "name" else {}
     if atom.sort == "number":
@@ -192,7 +220,8 @@ def targets_under(scene: Scene, atom: Atom, sense: Sense) -> list[tuple[float, l
             if named and sense.role == "name":
                 value = _generic_value(lexicon.items[named], one.data)
                 if value:
-                    out.append((0.05, [Target(named, value, dict(fixed), None, one.source, sense.side)]))
+                    told = {k: v for k, v in one.context if k in lexicon.items[named].context}
+                    out.append((0.05, [Target(named, value, {**fixed, **told}, None, one.source, sense.side)]))
             elif sense.role == "alone":
                 value = _generic_value(lexicon.items[named], one.data) if lexicon.items[named].kind == "finding" else ""
                 if value:

@@ -12,8 +12,8 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from dataclasses import replace
 
-from dictate import values
-from dictate.answers import chart_fraction, read_number, targets_under
+from dictate import subject, values
+from dictate.answers import chart_fraction, read_number, targets_under, unit_after
 from dictate.costs import COST, MARGIN
 from dictate.lexicon import Item
 from dictate.marks import Mark
@@ -21,6 +21,7 @@ from dictate.offers import Atom, Bound, Head, Option, Scene, Side, Target
 from dictate.values import Reading, Value
 
 _LINKS = frozenset({"and", "&", "+", "or", "/", ",", "nor", "with"})
+_LIST_LINKS = frozenset({"and", "&", ",", "or", "nor", "+"})
 _PREPOSITIONS = frozenset({"on", "in", "of", "over", "from", "for", "to", "at"})
 
 
@@ -88,7 +89,16 @@ class Binder:
                             0.0,
                             None,
                             "self",
-                            [Target(one.item, one.value, dict(one.context), None, one.source, one.side)],
+                            [
+                                Target(
+                                    one.item,
+                                    one.value,
+                                    dict(one.context) or self._told_with(atom, one.item),
+                                    None,
+                                    one.source,
+                                    one.side,
+                                )
+                            ],
                         )
                     )
             for one in atom.mark.of("complete"):
@@ -117,6 +127,7 @@ class Binder:
                 self._add(found, atom, head, "prev" if head in prior else "next", 0.1 + 0.3 * rank)
             if found:
                 return found
+        measured = self._measured(atom, later[:1]) or self._qualifies(atom, prior, later[:1]) != ""
         for head in reversed(prior[-7:]):
             commas, links = self.separators(head.end, atom.start)
             if loose and (commas or atom.start - head.end > 6) and not self._side_soon(atom):
@@ -126,14 +137,24 @@ class Binder:
             )
             taken = n - bisect_left(neighbours, head.end, key=lambda a: a.start)
             cost = 0.12 * commas + 0.1 * links + COST["other_name"] * min(skipped, 4) + 0.03 * taken
+            cost += COST["measured"] if measured else 0.0
+            if taken and self._one_side_only(head, atom, neighbours):
+                cost += COST["over_at_side"]
             self._add(found, atom, head, "prev", cost)
         loose_here = loose_word(atom)
-        inert = bool(prior) and atom.sort == "number" and self._inert([h for h in prior if not h.soft][-1:])
+        inert = (
+            bool(prior)
+            and atom.sort == "number"
+            and not measured
+            and self._inert([h for h in prior if not h.soft][-1:])
+        )
         if inert:
             return []
+        if self._said_of(atom, prior[-1:]):
+            return found[-2:] if found and found[-1][1] is prior[-1] else []
         for rank, head in enumerate(later[:2]):
-            if loose_here:
-                break
+            if loose_here and (prior or rank or head.start - atom.end > 1):
+                break  # "good gag" is told of the gag, "good, the gag" is not
             commas, links = self.separators(atom.end, head.start)
             between = bisect_left(neighbours, head.start, key=lambda a: a.start) - n - 1
             gap = head.start - atom.end
@@ -145,7 +166,9 @@ class Binder:
                 + 0.6 * rank
                 + 0.04 * max(0, gap - 2)
             )
-            self._add(found, atom, head, "next", cost)
+            if atom.group is not None and self._has_own_value(head, neighbours):
+                cost += COST["over_at_side"]
+            self._add(found, atom, head, "next", 0.0 if measured and rank == 0 else cost)
         held = self._held(atom.sentence)
         loose = atom.sort == "word" and atom.mark is not None and _loose(atom.mark)
         strange = self._strange(atom) if held else 0
@@ -158,12 +181,16 @@ class Binder:
             and self._sides_in(atom.sentence)
         ):
             loose = False
-        if loose or scene.modes.mode[atom.start] == "impression":
+        graded = atom.sort == "number" and bool(prior) and not self._between_words(prior[-1].end, atom.start)
+        if loose or graded or scene.modes.mode[atom.start] == "impression":
             held = []
+        named_here = any(way == "prev" and h is not None and not h.soft for _, h, way, _ in found)
         for rank, head in enumerate(held):
             away = atom.sentence - head.sentence
             cost = COST["held_name"] + COST["held_per_sentence"] * away + 0.7 * rank + 0.25 * len(prior)
             cost += COST["strange_word"] * min(strange, 5)
+            if atom.sort == "number" and named_here:
+                cost += COST["named_here"]
             self._add(found, atom, head, "held", cost)
             if self._words_in(atom.sentence) > 2 and not (head.talk and self._tells_no_more(atom)):
                 for place, (c, h, way, targets) in enumerate(found):
@@ -177,11 +204,45 @@ class Binder:
                         found[place] = (c, h, way, bare)
         return found
 
+    def _one_side_only(self, head: Head, atom: Atom, neighbours: list[Atom]) -> bool:
+        """Whether a name with its circumstance was said of a side that is over: "R 6/24 PH 6/12, L ..."."""
+        if not any(s.context for s in head.senses if s.role == "name"):
+            return False
+        sides = self._sides_in(atom.sentence)
+        at = bisect_left(sides, head.end, key=lambda s: s.start)
+        if at == 0 or at >= len(sides) or sides[at].start >= atom.start:
+            return False
+        first = bisect_left(neighbours, head.end, key=lambda a: a.start)
+        return neighbours[first].start < sides[at].start
+
+    def _of_an_eye(self, atom: Atom) -> bool:
+        """Whether a side is told and no test is named before it in its sentence."""
+        heads = [h for h in self._heads_in(atom.sentence) if h.end <= atom.start and not h.soft and not h.finding]
+        return bool(self._sides_in(atom.sentence)) and not heads
+
+    def _told_with(self, atom: Atom, item: str) -> dict[str, str | int]:
+        """The circumstance that a name of this item earlier in the sentence fixes ("BCVA 6/9, hand movements left")."""
+        if self.scene.lexicon.items[item].kind != "acuity":
+            return {}
+        for head in reversed(self._heads_in(atom.sentence)):
+            for sense in head.senses:
+                if head.end <= atom.start and sense.role == "name" and sense.item == item:
+                    return dict(sense.context)
+        return {}
+
+    def _has_own_value(self, head: Head, neighbours: list[Atom]) -> bool:
+        """Whether a name with its circumstance stands right before a number: "6/12 ph 6/9"."""
+        if not any(s.context for s in head.senses if s.role == "name"):
+            return False
+        at = bisect_left(neighbours, head.end, key=lambda a: a.start)
+        return at < len(neighbours) and neighbours[at].sort == "number" and neighbours[at].start - head.end <= 1
+
     def _by_form(self, atom: Atom) -> list[tuple[float, Head | None, str, list[Target]]]:
         """Numbers whose form alone tells the test: "N5", "0.2 logMAR", and a Snellen fraction."""
         assert atom.group is not None
         out: list[tuple[float, Head | None, str, list[Target]]] = []
-        prefixed = values.near_prefix(self.tokens, atom.group) is not None
+        prefixed = values.near_by_form(self.tokens, atom.group)
+
         for item in self.scene.lexicon.items.values():
             if item.kind not in ("acuity", "near") or (item.kind == "near") != prefixed:
                 continue
@@ -198,10 +259,13 @@ class Binder:
                 continue
             sure = prefixed or any("logMAR" in str(r.value) for r in readings)
             slashed = "/" in atom.group.signs
+            if not sure and not slashed and not chart_fraction(atom.group):
+                continue
             cost = 0.6 if sure else (2.4 if slashed else 3.0)
+            clear = sure or slashed and chart_fraction(atom.group) and self._of_an_eye(atom)
             targets = []
             for r in readings:
-                doubt = r.doubt if sure else (r.doubt or "item")
+                doubt = r.doubt if clear else (r.doubt or "item")
                 reading = Reading(r.value, r.start, r.end, doubt, r.light, r.choices)
                 targets.append(Target(item.key, r.value, {}, reading, f"the form of the number ({item.kind})"))
             out.append((cost, None, "self", targets))
@@ -236,6 +300,17 @@ class Binder:
             and not any(s.role != "topic" for h in heads for s in h.senses)
         )
 
+    def _said_of(self, atom: Atom, nearest: list[Head]) -> bool:
+        """Whether a general word stands right behind a name that can have no such value ("acuity was normal")."""
+        if not nearest or atom.mark is None or nearest[0].soft or not atom.mark.has("generic"):
+            return False
+        head = nearest[0]
+        return (
+            not head.finding
+            and not any(targets_under(self.scene, atom, s) for h in head.group or (head,) for s in h.senses)
+            and not self._between_words(head.end, atom.start)
+        )
+
     def _score_alone(self, targets: list[Target]) -> bool:
         return any(t.value is None and self.scene.lexicon.items[t.item].kind == "score" for t in targets)
 
@@ -252,6 +327,84 @@ class Binder:
             and i not in self.scene.known
             and self.tokens[i].key not in _PLAIN_WORDS
             and i not in self.scene.units
+        )
+
+    def _measured(self, atom: Atom, later: list[Head]) -> bool:
+        """Whether a number measures what is named behind it ("3 mm of left ptosis")."""
+        if atom.group is None or not later:
+            return False
+        _, end = unit_after(self.scene, atom.group)
+        gap = [t for t in self.tokens.tokens[end : later[0].start] if t.kind != "space" and not t.skipped]
+        if gap and gap[0].key == ")":
+            gap = gap[1:]
+        if not gap or gap[0].key not in ("of", "using", "us", "by", "via"):
+            return False
+        sides = {i for s in self._sides_in(atom.sentence) for i in range(s.start, s.end)}
+        return all(t.i in sides for t in gap[1:])
+
+    def _belongs(self, atom: Atom, head: Head) -> bool:
+        """Whether "of" ties a value, or a list of values, to the name behind it."""
+        return self._measured(atom, [head]) or self._qualifies(atom, [], [head]) == "of"
+
+    def _told_of_pair(self, atom: Atom, head: Head | None) -> bool:
+        """Whether the name is in the plural, or a method that measured what is ("chambers shallow (1) by ...")."""
+        if head is None or head.plural or head.start < atom.end or atom.sort != "number":
+            return bool(head and head.plural)
+        before = [h for h in self._heads_in(atom.sentence) if h.end <= atom.start and not h.soft]
+        return bool(before) and before[-1].plural and self._measured(atom, [head])
+
+    def _qualifies(self, atom: Atom, prior: list[Head], later: list[Head]) -> str:
+        """How a value belongs to the name behind it, alone or as one of a list.
+
+        "adjective" for "showed a small, pale disc", "of" for "no cell or flare of either chamber", "" if it does not.
+        """
+        if atom.sort != "word" or not later or later[0].soft or self.scene.segments.sentences[atom.sentence].run_on:
+            return ""
+        tokens, goal = self.tokens, later[0].start
+        ends = {a.start: a.end for a in self.scene_atoms(atom.sentence)}
+        i, how, listed = atom.end, "adjective", False
+        sides = {k: s.end for s in self._sides_in(atom.sentence) for k in (s.start,)}
+        while i < goal:
+            token = tokens[i]
+            if token.kind == "space":
+                i += 1
+            elif how == "of" and (token.skipped or i in sides):
+                i = sides.get(i, i + 1)
+            elif token.key in _LIST_LINKS and how != "of":
+                listed = True
+                i += 1
+            elif (token.key == "of" or token.key in ("in", "at", "on") and not prior) and how != "of" and not listed:
+                how = "of"
+                i += 1
+            elif i in ends and listed and how != "of" and ends[i] <= goal:
+                listed = False
+                i = ends[i]
+            else:
+                return ""
+        if i != goal or listed and tokens[atom.end].key == ",":
+            return ""
+        if listed or how == "of":
+            return how if how == "of" else ""
+        return how if self._opens_list(atom, prior, ends) else ""
+
+    def scene_atoms(self, sentence: int) -> list[Atom]:
+        """The values of one sentence, in order."""
+        cache: dict[int, list[Atom]] = self.__dict__.setdefault("_atoms_by", {})
+        if not cache:
+            for atom in self.scene.atoms:
+                cache.setdefault(atom.sentence, []).append(atom)
+        return cache.get(sentence, [])
+
+    def _opens_list(self, atom: Atom, prior: list[Head], ends: dict[int, int]) -> bool:
+        """Whether other words part a value from the name before it ("fundoscopy showed pale ...")."""
+        names = [h for h in prior if not h.soft]
+        if not names:
+            return True
+        inside = {k for a, b in ends.items() for k in range(a, b)}
+        inside |= {k for s in self._sides_in(atom.sentence) for k in range(s.start, s.end)}
+        return any(
+            t.kind == "word" and not t.skipped and t.i not in inside and t.key not in _LIST_LINKS
+            for t in self.tokens.tokens[names[-1].end : atom.start]
         )
 
     def _strange(self, atom: Atom) -> int:
@@ -293,6 +446,8 @@ class Binder:
             cost += 1.2
         if head.soft and atom.mark is not None and _loose(atom.mark):
             return
+        if any(s.role == "measures" for s in head.senses) and not self._right_behind(head, atom, way):
+            return
         best: tuple[float, list[Target]] | None = None
         members = head.group or (head,)
         joined: list[Target] = []
@@ -307,7 +462,10 @@ class Binder:
                 away = 0.9 if in_hand and sense.topic not in in_hand else 0.0
                 if not in_hand and sense.data == "circumstance":
                     away = 0.4
-                options += [(c + away, t) for c, t in targets_under(self.scene, atom, sense)]
+                told = targets_under(self.scene, atom, sense)
+                if sense.role == "alone" and not subject.holds_name(self.scene, head):
+                    told = [(c + 0.25 * (atom.sort == "word" and t[0].item != sense.item), t) for c, t in told]
+                options += [(c + away, t) for c, t in told]
             if not options:
                 continue
             options.sort(key=lambda o: o[0])
@@ -329,9 +487,20 @@ class Binder:
         if best is not None:
             found.append((cost + best[0], head, way, joined))
 
+    def _right_behind(self, head: Head, atom: Atom, way: str) -> bool:
+        """Whether nothing but a comma, a side or the light stands between a head and a number behind it."""
+        if way != "prev" or atom.sort != "number":
+            return False
+        told = {i for m in self.scene.marks if m.has("side", "context") for i in range(m.start, m.end)}
+        gap = [t for t in self.tokens.tokens[head.end : atom.start] if t.kind != "space" and not t.skipped]
+        return len(gap) <= 4 and all(t.i in told or t.key in (",", "at", ":", "(") for t in gap)
+
     def _far(self, atom: Atom, head: Head, way: str) -> bool:
         """Whether a general word stands too far from a finding to qualify it ("ptosis absent")."""
         if atom.sort == "number" or atom.mark is None or not atom.mark.has("generic"):
+            return False
+        own = {s.topic for s in atom.mark.of("word")} & {s.topic for s in head.senses}
+        if way == "next" and own and self._qualifies(atom, [], [head]):
             return False
         if way == "held":
             return bool(self._heads_in(atom.sentence)) or self._words_in(atom.sentence) > 5
@@ -392,8 +561,12 @@ class Binder:
                     and c[1].end - atom.start >= -8
                 ]
             return [(0.0, None, "none")]
+        if head is not None and head.start >= atom.end and self._belongs(atom, head):
+            between = [s for s in self._sides_in(atom.sentence) if atom.end <= s.start and s.end <= head.start]
+            if between:
+                return [(0.0, between[-1], "next")]
         plain_value = all(unmarked(scene.lexicon.items[t.item], t.value) for t in targets) or atom.sort == "complete"
-        plural = bool(head and head.plural)
+        plural = self._told_of_pair(atom, head) or plain_value and head is None and subject.names_pair(scene, atom)
         pair = atom.sort == "number" and len(targets) == 2 and targets[0].item == targets[1].item
         if pair:
             none_cost = 0.5
@@ -414,6 +587,7 @@ class Binder:
             pair,
             {item.topic for item in items},
             told=not plain_value and not all(item.side_optional for item in items),
+            plural=plural,
         )
 
     def _side_choices(
@@ -426,6 +600,7 @@ class Binder:
         pair: bool = False,
         topics: set[str] | None = None,
         told: bool = False,
+        plural: bool = False,
     ) -> list[tuple[float, Side | None, str]]:
         scene = self.scene
         virtual = scene.segments.cell_side.get(atom.start)
@@ -522,7 +697,7 @@ class Binder:
                 cost = COST["held_side"]
                 if held.block:
                     cost -= 0.5
-                if head and head.plural:
+                if plural:
                     cost += 0.3 if held.block else 1.5
                 out.append((cost, held, "held"))
         return out
@@ -620,9 +795,22 @@ class Binder:
         """Whether the line in which a side was turned to has ended (a heading's line does not)."""
         sentences = self.scene.segments.sentences
         breaks = [n for n in range(at + 1, sentence + 1) if sentences[n].line_start]
-        if not breaks:
+        if not breaks or all(self._indent(n) > self._indent(at) for n in breaks):
             return False
         return any(n in self.told for n in range(at, breaks[0])) or any(sentences[n].paragraph_start for n in breaks)
+
+    def _indent(self, sentence: int) -> int:
+        """How far the line of a sentence is set in."""
+        sentences = self.scene.segments.sentences
+        while sentence > 0 and not sentences[sentence].line_start:
+            sentence -= 1
+        start = sentences[sentence].start
+        before = self.tokens[start - 1].text if start else ""
+        before = before if "\n" in before else ""
+        first = self.tokens[start]
+        return (len(before) - before.rfind("\n") - 1 if before else 0) + (
+            len(first.text) if first.kind == "space" else 0
+        )
 
     def _topics_in(self, sentence: int) -> set[str]:
         for at in range(sentence, max(-1, sentence - 3), -1):
@@ -764,7 +952,9 @@ class Binder:
             own = (
                 first.head is second.head or a is not None and second.head is not None and second.head.start == a.start
             )
-            cost += COST["shared_turn"] if own else 2.5 * COST["shared_turn"]
+            told_there = self.tokens[self._after(first.side.end)].text == "where"
+            if not told_there and (first.head is None or first.head.start != b.start):
+                cost += COST["shared_turn"] if own else 2.5 * COST["shared_turn"]
         elif {first.side_way, second.side_way} == {"prev", "next"} and first.head is second.head:
             cost += COST["turn"]
         if (
@@ -784,9 +974,20 @@ class Binder:
                 and a is not None
                 and a.sort == b.sort == "number"
                 and not self._repeats(a, b)
+                and first.targets[0].context == second.targets[0].context
             ):
                 cost += 1.0
         return cost
+
+    def _between_words(self, a: int, b: int) -> bool:
+        """Whether any word or sign that counts stands between two tokens."""
+        return any(t.kind != "space" and not t.skipped for t in self.tokens.tokens[a:b])
+
+    def _after(self, i: int) -> int:
+        """The first word or sign at or after a token; the last token if there is none."""
+        while i < len(self.tokens) - 1 and (self.tokens[i].kind == "space" or self.tokens[i].key == ","):
+            i += 1
+        return min(i, len(self.tokens) - 1)
 
     def _linked(self, a: Atom, b: Atom) -> bool:
         words = [t.key for t in self.tokens.tokens[a.end : b.start] if t.kind != "space" and not t.skipped]

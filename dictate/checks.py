@@ -47,6 +47,9 @@ def mark_later(rows: list[Observation], cues: list[Mark], tokens: Tokens, segmen
                 or start <= cue.start < end
             ):
                 row.later = True
+    added = min((c.start for c in cues if any(s.data == "addendum" for s in c.of("correction"))), default=len(tokens))
+    for row in rows:
+        row.addendum = row.order > added
 
 
 def _misheard(row: Observation) -> bool:
@@ -102,6 +105,7 @@ def settle(rows: list[Observation], lexicon: Lexicon, segments: Segments) -> lis
             and 0 <= o.order - row.order < 10
         ]:
             kept.remove(other)
+    _done_after_all(kept, lexicon)
     _specific(kept, lexicon)
     _differences(kept, lexicon)
     _implied(kept, lexicon)
@@ -117,7 +121,8 @@ def settle(rows: list[Observation], lexicon: Lexicon, segments: Segments) -> lis
         live = [r for r in known if r in kept]
         if len(live) > 1 and not _repeated(live, lexicon):
             for row in live:
-                row.doubt("conflict", "said two ways")
+                if any(_disagree(row, other, lexicon.items[row.item]) for other in live if other is not row):
+                    row.doubt("conflict", "said two ways")
     _across_sides(kept, lexicon)
     return kept
 
@@ -127,6 +132,30 @@ def _in_one_breath(row: Observation, known: list[Observation], lexicon: Lexicon)
     if lexicon.items[row.item].kind != "grade":
         return True
     return any(o is not row and abs(o.order - row.order) <= _BREATH and str(o.value)[:1] in "01234" for o in known)
+
+
+def _done_after_all(rows: list[Observation], lexicon: Lexicon) -> None:
+    """ "Fundi not done", and an addendum that tells what they showed."""
+    for row in [r for r in rows if r.value == "not_done"]:
+        test = row.item.split(".")[0]
+        if any(
+            o.order > row.order
+            and o.value != "not_done"
+            and (o.later or o.addendum)
+            and (o.item == row.item or o.item.split(".")[0] == test and not lexicon.items[o.item].lead)
+            and row.side in (None, o.side)
+            for o in rows
+        ):
+            rows.remove(row)
+
+
+def _disagree(row: Observation, other: Observation, item: Item) -> bool:
+    """Whether two values of one item cannot both hold."""
+    if row.size_of and other.size_of and row.size_of != other.size_of:
+        return False
+    if not item.exclusive:
+        return True
+    return any(row.value in group and other.value in group for group in item.exclusive)
 
 
 def _across_sides(rows: list[Observation], lexicon: Lexicon) -> None:

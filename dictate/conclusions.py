@@ -12,6 +12,7 @@ from dictate.numbers import Group
 from dictate.offers import Scene
 from dictate.rows import Observation
 
+_TITLE = 2  # sentences at the head of a note that may name the visit
 _OPENING = 3  # sentences after the salutation in which a letter says to whom it is written
 _HARD = frozenset({",", ";", ":", "(", ")", ".", "|"})
 
@@ -27,6 +28,9 @@ def conclude(scene: Scene, nerve_tokens: set[int]) -> list[Observation]:
     for kind, marks in (("cue", scene.cues), ("mark", scene.marks), ("context", scene.contexts)):
         for one_mark in marks:
             scene.index.setdefault((kind, place[one_mark.start]), []).append(one_mark)
+    named: dict[int, set[str]] = {}
+    for head in scene.heads:
+        named.setdefault(head.sentence, set()).update(s.item for s in head.senses if s.role == "name")
     for mark in scene.marks:
         if any(i in nerve_tokens for i in range(mark.start, mark.end)):
             continue
@@ -37,6 +41,8 @@ def conclude(scene: Scene, nerve_tokens: set[int]) -> list[Observation]:
             if impression and mode == "finding":
                 mode = "impression"
         finding = [s for s in mark.of("alone", "complete") if s.data in ("finding", "") or s.role == "complete"]
+        if impression and mode == "finding" and not finding:
+            finding = _answers_test(named.get(place[mark.start], set()), mark)
         plan = [s for s in mark.of("alone") if s.data == "plan"]
         if impression and (
             mode == "impression" or mode == "finding" and not finding or mode == "plan" and _in_doubt(scene, mark)
@@ -85,6 +91,11 @@ def _requests(scene: Scene) -> list[Observation]:
             spans = [(min(cue.start, found[0].start), max(cue.end, found[0].end))]
         rows.append(Observation(sense.item, None, sense.value, context, spans, [], why, cue.start, many=True))
     return rows
+
+
+def _answers_test(named: set[str], mark: Mark) -> list[Sense]:
+    """The senses in which a condition's name is the result of a test named in its sentence."""
+    return [s for s in mark.of("word") if s.item in named and s.data != "impression"]
 
 
 def _near_sides(sides_of: dict[int, list[tuple[int, int, str]]], sentence: int) -> list[tuple[int, int, str]]:
@@ -250,7 +261,8 @@ def _side_near(scene: Scene, mark: Mark, sides: list[tuple[int, int, str]]) -> t
         hard = sum(1 for s in signs if s in _HARD)
         between = sum(1 for m in others if a <= m.start and m.end <= b)
         joined = between and all(s in ("and", ",", "or", "&", "+") or True for s in signs) and weight > 0 and not hard
-        if hard == 1 and "," in signs and weight > 0 and _closes(scene, side[1]):
+        set_off = hard == signs.count(",") and (hard == 1 or hard == 2 and not between)
+        if set_off and weight > 0 and _closes(scene, side[1]):
             hard = 0
         cost = weight + 0.12 * len(signs) + 1.3 * hard + (0.4 if joined else 1.2) * between
         if weight == 0.0 and any(s in ("and", "but", "with") for s in signs):
@@ -299,7 +311,7 @@ _TOLD = frozenset(
     result film""".split()
 )
 _AIM = frozenset("lower reduc decreas improv preserv protect control maintain keep normaliz stabiliz reliev".split())
-_CONDITION = frozenset({"if", "for", "to", "unless", "when", "once", "until", "before", "after"})
+_CONDITION = frozenset({"if", "for", "to", "unless", "when", "once", "until", "befor", "after"})
 
 
 def _grounds(scene: Scene, mark: Mark) -> bool:
@@ -354,7 +366,7 @@ def _done_already(scene: Scene, mark: Mark) -> bool:
 
 _VISITS = frozenset("seen review assess examin attend consult investigat treat admit follow refer".split())
 _FUTURE = frozenset("will should shall must need needs want ask like would plan arrang request".split())
-_BEHEST = frozenset({"request", "suggestion", "advice", "instanc"})
+_BEHEST = frozenset({"request", "suggestion", "advic", "instanc"})
 _PLACES = frozenset({"in", "at", "from", "by", "under", "of", "with"})
 
 
@@ -458,8 +470,15 @@ def _urgency(scene: Scene, mark: Mark) -> tuple[Mark, str | int] | None:
     return (best[1], best[2]) if best else None
 
 
+def _titles(scene: Scene, mark: Mark) -> bool:
+    """Whether a mark stands at the head of a note that goes on from there."""
+    return scene.segments.sentence_of[mark.start] < _TITLE and len(scene.segments.sentences) > 2 * _TITLE
+
+
 def _review(scene: Scene, mark: Mark, sense: Sense, mode: str) -> list[Observation]:
     sentence = scene.segments.sentences[scene.segments.sentence_of[mark.start]]
+    if mode == "finding" and _titles(scene, mark):
+        return []  # "3-month follow-up" as the title of the note
     item = scene.lexicon.items[sense.item]
     tokens = scene.tokens
     best: tuple[int, values.Reading] | None = None

@@ -4,15 +4,18 @@
 COST = {
     "comma": 0.4,  # a separator between a value and what it binds to
     "conjunction": 0.3,
+    "over_at_side": 1.5,
     "other_name": 0.7,  # another test's name in between
     "next_name": 0.5,  # a name that follows its value
     "next_name_comma": 1.5,
+    "measured": 1.2,  # a name before a number that measures what is named behind it
     "next_side": 0.2,  # a side that follows its value
     "next_side_comma": 1.1,
     "next_side_and": 0.9,
     "between": 0.8,  # a value in between
     "held_name": 1.0,  # the test in hand from an earlier sentence
     "held_per_sentence": 0.15,
+    "named_here": 1.5,  # a held test, where the sentence names one of its own that takes the number
     "held_side": 1.0,
     "no_side": 1.2,
     "no_side_plural": 0.35,

@@ -87,6 +87,8 @@ class Item(_Strict):
     implies: str = ""
     vague: list[str] = []
     one_side: bool = False
+    exclusive: list[list[str]] = []
+    symptom: bool = False
 
     @property
     def sided(self) -> bool:
@@ -146,7 +148,7 @@ class Mode(_Strict):
     """A word that makes a stretch something else than a finding of today."""
 
     mode: str
-    reach: Literal["clause", "sentence", "section", "onward"]
+    reach: Literal["clause", "sentence", "told", "section", "onward"]
     also: list[str] = []  # words one of which must follow in the sentence for the cue to count
     say: list[str]
 

@@ -44,8 +44,13 @@ _NEVER_SPELT = frozenset(
         "do",
         "by",
         "if",
+        "let",
     }
 )
+
+
+# Abbreviations that are everyday words in small letters.
+_WORDS_TOO = frozenset({"safe", "let"})
 
 
 class _Grown:
@@ -109,6 +114,9 @@ def _trade_words(tokens: Tokens, lexicon: Lexicon) -> tuple[list[str], list[tupl
     i, size = 0, len(tokens)
     while i < size:
         token = tokens[i]
+        if token.kind == "space" and "\t" in token.text:
+            words.append("\t")  # no phrase runs from one cell of a table into the next
+            places.append((i, i + 1))
         if token.kind == "word" and len(token.text) == 1:
             joined = _letters(tokens, i, lexicon.abbreviations) if _one_letter(tokens, i) else []
             if joined:
@@ -142,6 +150,8 @@ def _letters(tokens: Tokens, i: int, abbreviations: frozenset[str]) -> list[tupl
     letters: list[tuple[str, int, int]] = []
     at = i
     while at < len(tokens) and _one_letter(tokens, at) and len(letters) < 24:
+        if letters and tokens.mixed_case and tokens[at].text.isupper() != tokens[i].text.isupper():
+            break
         end = at + 1
         if (
             end + 1 < len(tokens)
@@ -177,13 +187,14 @@ def _fits_case(sense: Sense, text: str, tokens: Tokens) -> bool:
     if not sense.cased:
         return True
     if text == sense.cased:
-        return tokens.mixed_case or text.casefold() not in _NEVER_SPELT
+        verb_apart = sense.role == "side" and text == "BE"  # the verb is left out before matching
+        return tokens.mixed_case or verb_apart or text.casefold() not in _NEVER_SPELT
     if sense.role == "side" and not tokens.mixed_case:
         return text.casefold() == sense.cased.casefold() and text.casefold() not in _NEVER_SPELT
     short = len(sense.cased.replace(" ", "")) <= 2
     if tokens.mixed_case or short:
         return not short and text.casefold() == sense.cased.casefold() and text.isupper()
-    return text.casefold() == sense.cased.casefold()
+    return text.casefold() == sense.cased.casefold() and (text.isupper() or text not in _WORDS_TOO)
 
 
 def _longest(matcher: Any, words: list[str]) -> list[tuple[int, int, int]]:
@@ -291,6 +302,51 @@ def open_up(marks: list[Mark], sentence_of: list[int]) -> list[Mark]:
     return out
 
 
+def share_words(tokens: Tokens, lexicon: Lexicon, marks: list[Mark]) -> list[Mark]:
+    """ "Corneal and gag reflexes": the first name shares the words behind the second."""
+    firm = {i for m in marks if m.has("name", "topic", "alone", "complete", "side") for i in range(m.start, m.end)}
+    out: list[Mark] = []
+    taken: set[int] = set()
+    for mark in marks:
+        if not mark.has("name", "topic", "alone"):
+            continue
+        words = [t for t in tokens.tokens[mark.start : mark.end] if t.kind == "word" and not t.skipped]
+        if len(words) < 2:
+            continue
+        before = _listed(tokens, mark.start, -1)
+        if before is not None and before not in firm:
+            phrase = (tokens[before].key, *(w.key for w in words[1:]))
+            out += _shared(tokens, lexicon, phrase, before, mark, ("name", "topic", "alone"))
+    taken = {m.start for m in out}
+    return sorted([*(m for m in marks if not (m.start in taken and m.end - m.start == 1)), *out], key=lambda m: m.start)
+
+
+def _listed(tokens: Tokens, i: int, step: int) -> int | None:
+    """The word on the other side of an "and" beside token i."""
+    at = i + step
+    seen = False
+    while 0 <= at < len(tokens):
+        token = tokens[at]
+        if token.kind == "space" or token.skipped and not seen:
+            at += step
+        elif not seen and token.key in ("and", "&"):
+            seen = True
+            at += step
+        else:
+            return at if seen and token.kind == "word" and not token.skipped else None
+    return None
+
+
+def _shared(
+    tokens: Tokens, lexicon: Lexicon, phrase: _Phrase, at: int, mark: Mark, roles: tuple[str, ...]
+) -> list[Mark]:
+    senses = tuple(s for s in lexicon.phrases.get(phrase, ()) if s.role in roles and not s.cased)
+    known = {(s.item, s.topic) for s in mark.senses}
+    if not senses or all((s.item, s.topic) in known for s in senses):
+        return []
+    return [Mark(at, at + 1, senses, mark.plural or is_plural(tokens[at].text))]
+
+
 def match_cues(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:
     """Marks of cues, modes and corrections, each sort for itself, in order of place."""
     words, places = _every_word(tokens)
@@ -332,7 +388,13 @@ def reconcile(trade: list[Mark], cues: list[Mark]) -> tuple[list[Mark], list[Mar
         ):
             covered.update(range(cue.start, cue.end))
         kept_cues.append(cue)
-    kept_trade = [m for m in trade if not (m.start in covered and m.end - 1 in covered)]
+    changes = {i for c in kept_cues if any(s.data == "negation_after" for s in c.senses) for i in range(c.start, c.end)}
+    kept_trade = [
+        m
+        for m in trade
+        if not (m.start in covered and m.end - 1 in covered)
+        and not (m.start in changes and m.end - 1 in changes and m.has("word") and not m.has("generic"))
+    ]
     return kept_trade, kept_cues
 
 

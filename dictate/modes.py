@@ -6,7 +6,7 @@ findings, "plan" stretches into plans, and "impression" stretches into conclusio
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from dictate.marks import Mark
 from dictate.note import Tokens
@@ -39,7 +39,10 @@ _STARTERS = frozenset(
 
 
 # Cues whose own words ("cannot be denied", "could not be said to be") tell of no history.
-_HOLD_SAYING = ("doubled", "suspected", "suspected_after", "negation")
+_HOLD_SAYING = ("doubled", "suspected", "suspected_after", "negation", "out_of_order")
+_TIMES = frozenset(
+    "day days d week weeks wk wks w month months mo mth year years y yr yrs hour hours h min mins ago x".split()
+)
 
 
 @dataclass
@@ -48,6 +51,7 @@ class Modes:
 
     mode: list[str]
     cue: list[int]
+    examined: list[int] = field(default_factory=list)  # where the note turns to the examination
 
 
 def _heading(tokens: Tokens, mark: Mark, sentence: Sentence) -> bool:
@@ -100,6 +104,7 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
     content: list[list[Mark]] = [[] for _ in segments.sentences]
     for mark in marks:
         content[segments.sentence_of[mark.start]].append(mark)
+    examined: list[int] = []
     section = "finding"
     section_cue = -1
     concluded = False
@@ -114,6 +119,8 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
             for sense in cue.of("mode"):
                 if sense.data == "onward" or (sense.data == "section" and _heading(tokens, cue, sentence)):
                     openers.append((cue.start, sense.value))
+                    if sense.value == "finding":
+                        examined.append(cue.start)
         at = sentence.start
         for place, value in [*openers, (sentence.end, "")]:
             for i in range(at, place):
@@ -133,12 +140,12 @@ def assign(tokens: Tokens, marks: list[Mark], cues: list[Mark], segments: Segmen
             for i in range(begin, sentence.end):
                 if mode[i] == "finding":
                     mode[i] = "impression"
-    return Modes(mode, source)
+    return Modes(mode, source, examined)
 
 
 _PAST = frozenset(
     """was were had showed shown show reveal done normal last ago previous prior report year month yesterday
-    before earlier outside""".split()
+    befor earlier outsid""".split()
 )
 _COMING = frozenset({"tomorrow", "tonight", "next", "if", "within", "pleas", "urgent", "urgently", "soon", "week"})
 
@@ -190,12 +197,31 @@ def _history_ends(tokens: Tokens, sentence: Sentence, marks: list[Mark], segment
     if lead != first.start or not first.has("name", "topic", "alone", "complete", "side"):
         return False
     after = first.end
+    if first.has("complete") or _measured(tokens, first, marks):
+        return True
     return after < len(tokens) and (
         tokens[after].key in (":", "-", "|")
         or tokens[after].kind == "space"
         and len(tokens[after].text) >= 2
         or tokens[after].kind == "break"
     )
+
+
+def _measured(tokens: Tokens, name: Mark, marks: list[Mark]) -> bool:
+    """Whether a number follows a test's name, directly or after a side: "VA R 6/12", "NPC 8 cm"."""
+    if not name.has("name", "topic"):
+        return False
+    i = name.end
+    sides = {m.start: m.end for m in marks if m.has("side")}
+    while i < len(tokens) and (tokens[i].kind == "space" or i in sides):
+        i = sides.get(i, i + 1)
+    return i < len(tokens) and tokens[i].kind == "number" and not _in_time(tokens, i)
+
+
+def _in_time(tokens: Tokens, i: int) -> bool:
+    """A count of days or years, or a year: nothing that was measured."""
+    after = [t.key for t in tokens.tokens[i + 1 : i + 4] if t.kind != "space"]
+    return len(tokens[i].text) == 4 or bool(after) and after[0] in _TIMES
 
 
 def _at_clause_start(tokens: Tokens, i: int, sentence: Sentence) -> bool:
@@ -236,22 +262,86 @@ def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark
     return limit
 
 
-def _aside(tokens: Tokens, cue: int, sentence: Sentence, marks: list[Mark]) -> tuple[int, int]:
-    """Where "..., though he says ..." or a bracket around a cue begins and ends, else the
-    sentence: the finding before an aside stays one."""
-    for i in range(cue, sentence.start, -1):
-        if tokens[i].key == ")":
+_CONTRASTS = frozenset({"though", "although", "but", "whil", "wherea", "wher", "than", "unlik"})
+_MEASURED_AGAINST = frozenset({"than", "unlik"})
+_VALUED = ("alone", "word", "generic", "complete")
+
+
+def _examined(tokens: Tokens, marks: list[Mark], start: int, end: int) -> bool:
+    """Whether a named test with its value stands between two tokens."""
+    inside = [m for m in marks if start <= m.start and m.end <= end]
+    if not any(m.has("name", "topic") for m in inside):
+        return any(m.has("complete") for m in inside)
+    valued = any(m.has("word", "generic") for m in inside)
+    return valued or any(tokens[i].kind == "number" for i in range(start, end))
+
+
+def _reach(tokens: Tokens, cue: Mark, sentence: Sentence, marks: list[Mark], told: bool) -> tuple[int, int]:
+    """The stretch that a word of history silences: its sentence, but for findings of today set off
+    from it ("..., though he says", "... than last time", "(was 9 in May)"). What the patient tells
+    (`told`) leaves tests with their values alone that stand in another clause."""
+    start, end = sentence.start, sentence.end
+    for i in range(cue.start - 1, sentence.start - 1, -1):
+        token = tokens[i]
+        if token.kind == "punct" and token.key in ("(", "["):
+            return i, _bracket_end(tokens, i, sentence.end)
+        contrast = token.kind == "word" and token.key in _CONTRASTS
+        valued = contrast and (any(m.end <= i and m.has(*_VALUED) for m in marks) or _examined(tokens, marks, start, i))
+        if valued or told and token.key == "," and _examined(tokens, marks, sentence.start, i):
+            start = i
+            if token.key in _MEASURED_AGAINST:
+                return start, _clause_end(tokens, cue.end, sentence, marks)
             break
-        if tokens[i].key == "(":
-            close = next((j for j in range(cue, sentence.end) if tokens[j].key == ")"), sentence.end)
-            return i, close
-    for i in range(cue, sentence.start, -1):
-        if tokens[i].key in ("though", "although", "but") and tokens[i].kind == "word":
-            before = [m for m in marks if m.end <= i]
-            if any(m.has("alone", "word", "generic", "complete") for m in before):
-                return i, sentence.end
+        if token.kind == "punct" and token.key in (")", "]"):
             break
-    return sentence.start, sentence.end
+    for i in range(cue.end, end if told else cue.end):
+        if tokens[i].key in ("but", "though", "although", "which") and _examined(tokens, marks, i, end):
+            return start, i
+    return start, end
+
+
+def _bracket_end(tokens: Tokens, i: int, end: int) -> int:
+    return next((k for k in range(i, end) if tokens[k].kind == "punct" and tokens[k].key in (")", "]")), end)
+
+
+_AT_A_VISIT = frozenset({"at", "after", "over", "during", "in", "through", "throughout", "until", "of"})
+_SPANS = frozenset({"day", "week", "month", "year"})
+
+
+def _visit_that_was(tokens: Tokens, sentence: Sentence) -> Mark | None:
+    """ "At the 3-month follow-up", "after two years of follow-up": a visit told with its place in time."""
+    words = [i for i in range(sentence.start, sentence.end) if tokens[i].kind != "space" and tokens[i].key != "-"]
+    for n, i in enumerate(words[2:-1], 2):
+        if tokens[i].key != "follow" or tokens[words[n + 1]].key != "up":
+            continue
+        span = n - 2 if tokens[words[n - 1]].key == "of" else n - 1
+        opening = [tokens[k].key for k in words[max(0, span - 3) : span - 1]]
+        if span > 0 and tokens[words[span]].key in _SPANS and _AT_A_VISIT & set(opening):
+            return Mark(words[max(0, span - 3)], words[n + 1] + 1, ())
+    return None
+
+
+_PARTICIPLES = frozenset("seen noted note found record present describ report document visibl mention".split())
+_HOLDS = frozenset("is are has have was were remain persist s".split())
+
+
+def _points_back(tokens: Tokens, cue: Mark, sentence: Sentence) -> bool:
+    """ "The haemorrhage seen last time has cleared": the time only tells which one is meant."""
+    before = {t.key for t in tokens.tokens[max(sentence.start, cue.start - 8) : cue.start]}
+    after = [t.key for t in tokens.tokens[cue.end : min(sentence.end, cue.end + 12)] if t.kind != "space"]
+    if "," in after:
+        after = after[: after.index(",")]
+    return bool(before & _PARTICIPLES) and not before & _HOLDS and bool(set(after) & _HOLDS)
+
+
+def _name_in_hand(marks: list[Mark], cue: Mark, mode: list[str]) -> Mark | None:
+    """The test named in the history that a value of today answers ("was 9 last time, today 11")."""
+    names = [m for m in marks if m.has("name", "topic")]
+    before = [m for m in names if m.end <= cue.start and mode[m.start] in ("history", "other")]
+    after = [m for m in marks if m.start >= cue.end and m.has("name", "topic", *_VALUED)]
+    if not before or after and after[0].has("name", "topic", "alone", "complete"):
+        return None
+    return before[-1]
 
 
 def _clause_start(tokens: Tokens, i: int, sentence: Sentence) -> int:
@@ -290,6 +380,9 @@ def _sentence_cues(
                 if any(m.end > cue.start for m in plans) or any(m.end + 6 > cue.start for m in plans):
                     first = cue.start
                     put(min([first, *[m.start for m in plans if first - m.end < 6]]), sentence.end, "plan", cue.start)
+    visit = _visit_that_was(tokens, sentence) if base in ("finding", "impression") else None
+    if visit is not None:
+        put(*_reach(tokens, visit, sentence, marks, told=False), "history", visit.start)
     if base in ("finding", "impression", "plan"):
         for cue in cues:
             senses = {(s.value, s.data) for s in cue.of("mode")}
@@ -324,11 +417,11 @@ def _sentence_cues(
                         value,
                         cue.start,
                     )
-                elif reach == "sentence":
+                elif reach in ("sentence", "told"):
                     if sentence.run_on:
                         put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
-                    else:
-                        put(*_aside(tokens, cue.start, sentence, marks), value, cue.start)
+                    elif not _points_back(tokens, cue, sentence):
+                        put(*_reach(tokens, cue, sentence, marks, reach == "told"), value, cue.start)
                 else:
                     put(cue.start, _clause_end(tokens, cue.start, sentence, marks), value, cue.start)
     if (
@@ -343,6 +436,9 @@ def _sentence_cues(
         for cue in cues:
             for sense in cue.of("mode"):
                 if sense.value == "finding" and sense.data == "clause":
+                    name = _name_in_hand(marks, cue, mode)
+                    if name is not None:
+                        put(name.start, name.end, "finding", cue.start)
                     for i in range(cue.start, sentence.end):
                         if mode[i] in ("history", "other"):
                             mode[i], source[i] = "finding", cue.start

@@ -11,6 +11,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from dictate.binding import unmarked
 from dictate.lexicon import Sense
@@ -25,6 +26,7 @@ _REACH = 6  # words between a negation and its first value
 _BACK = 5  # words between a value and a negation that follows it
 _MEMBER = 4  # words and signs between two members of a list
 _OR_MEMBER = 8  # the same inside a list that ends in "or"
+_DENIAL = (Sense("cue", "negation", data="negation"),)
 _SEEN = frozenset({"present", "positive"})
 _SAYING = 8  # words and signs between "it cannot be said that" and the denial it takes back
 _TAKEN_BACK = 3  # words between a negation and the word of denial that it denies ("by no means free of")
@@ -115,7 +117,25 @@ def negated(scene: Scene, bound: list[Bound]) -> dict[int, Mark]:
         for cue in sentence.after:
             _back(scene, sentence, cue, out)
         _carry_to_seen(sentence, out)
+    _carry_over_or(scene, bound, out)
     return out
+
+
+def _carry_over_or(scene: Scene, bound: list[Bound], out: dict[int, Mark]) -> None:
+    """ "Cannot elevate or adduct": the denial inside the first finding holds for the second."""
+    for one, other in pairwise(b for b in bound if b.option.targets):
+        if (
+            one.atom.sort != "alone"
+            or other.atom.sort not in ("alone", "word")
+            or other.atom.start in out
+            or one.option.targets[0].item != other.option.targets[0].item
+            or _signs(scene, one.atom.end, other.atom.start) not in (["or"], ["nor"])
+        ):
+            continue
+        item = scene.lexicon.items[other.option.targets[0].item]
+        said, opposite = one.option.targets[0].value, item.negated.get(str(other.option.targets[0].value))
+        if said == opposite or one.atom.start in out:
+            out[other.atom.start] = out.get(one.atom.start, Mark(one.atom.start, one.atom.end, _DENIAL))
 
 
 def _sentences(scene: Scene, bound: list[Bound]) -> Iterable[_Sentence]:
@@ -226,7 +246,10 @@ def _list(scene: Scene, sentence: _Sentence, cue: Mark, at: int, stop: int, or_e
         signs = _signs(scene, last, one.atom.start)
         if _normal(scene, one) != _normal(scene, lead):
             return
-        if not _continues(sentence, one, last, signs, last <= or_end):
+        if one.option.targets[0].item == lead.option.targets[0].item and last > or_end:
+            return  # "no longer sluggish, brisk": one thing cannot be denied twice over
+        shared = one.option.head is not None and one.option.head is lead.option.head
+        if not _continues(sentence, one, last, signs, last <= or_end, shared):
             return
         out.setdefault(one.atom.start, cue)
         last = one.atom.end
@@ -252,8 +275,10 @@ def _normal(scene: Scene, one: Bound) -> bool:
     return unmarked(scene.lexicon.items[target.item], target.value)
 
 
-def _continues(sentence: _Sentence, one: Bound, last: int, signs: list[str], listed: bool) -> bool:
-    """Whether a value is the next member of the negated list."""
+def _continues(
+    sentence: _Sentence, one: Bound, last: int, signs: list[str], listed: bool, shared: bool = False
+) -> bool:
+    """Whether a value is the next member of the negated list; `shared`: one name stands for all of it."""
     atom = one.atom
     if any(k in _HARD for k in signs) or len(signs) > (_OR_MEMBER if listed else _MEMBER):
         return False
@@ -262,7 +287,7 @@ def _continues(sentence: _Sentence, one: Bound, last: int, signs: list[str], lis
     if any(k in _OR for k in signs):
         return len(signs) <= _MEMBER or _plain_gap(sentence, last, atom.start)
     head = one.option.head
-    named_before = head is not None and head.end <= atom.start
+    named_before = head is not None and head.end <= atom.start or shared
     bare = atom.sort == "alone" or (atom.mark is not None and atom.mark.has("word") and named_before)
     joined = any(k in _LIST for k in signs) or not signs and (listed or atom.sort == "alone")  # a list without commas
     return bare and joined and _plain_gap(sentence, last, atom.start)

@@ -7,6 +7,8 @@ a group only holds its parts; `dictate.values` reads them for one item.
 
 from __future__ import annotations
 
+import re
+from bisect import bisect_left
 from dataclasses import dataclass
 
 from dictate.note import Token, Tokens
@@ -74,6 +76,10 @@ FRACTIONS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "⅓": 1 / 3, "⅔": 2 / 3}
 POINT = frozenset({"point", "decimal", "dot"})
 # Every word that a number told in words can begin with.
 _STARTS = frozenset({*UNITS, *TENS, *ZERO, *POINT, "half", "a"})
+# "right one hundred", "left one sixty", "right one point two": here "one" is a number.
+_AFTER_ONE = (
+    POINT | frozenset(TENS) | frozenset(UNITS) | {"hundred", "thousand", "over", "millimetre", "millimeter", "mm"}
+)
 ROMAN = {r: n for n, r in enumerate("I II III IV V VI VII VIII IX X XI XII".split(), 1)}
 ORDINALS = {
     w: n
@@ -298,7 +304,7 @@ class _Reader:
             word == "one"
             and i
             and self.word(self.before(i)) in _PRONOUN_AFTER
-            and not (follow < self.size and self.word(follow) in POINT)
+            and not (follow < self.size and (self.word(follow) in _AFTER_ONE or self.tokens[follow].kind == "number"))
         ):
             return None
         whole = self.cardinal(i)
@@ -468,6 +474,26 @@ def read_groups(tokens: Tokens, blocked: frozenset[int] = frozenset()) -> list[G
         groups.append(Group(num.start, end, tuple(parts)))
         i = end
     return groups
+
+
+# Sphere, cylinder and axis as cards write them, in quarter dioptres: "+1.25/-0.50x90", "-2.00 DS".
+_LENS = re.compile(
+    r"(?<![\d.])(?:[+-]\s?\d{1,2}\.(?:00|25|50|75)|pl(?:ano)?\b)"
+    r"(?:\s?DS\b)?(?:\s?/?\s?[+-]\s?\d{1,2}\.(?:00|25|50|75)(?:\s?DC\b)?)?"
+    r"(?:\s?(?:[x×*@]|axis)\s?\d{1,3}\b°?)?",
+    re.IGNORECASE,
+)
+
+
+def lens_powers(tokens: Tokens) -> frozenset[int]:
+    """The tokens that tell the power of a lens: they measure no finding."""
+    out: set[int] = set()
+    starts = [t.start for t in tokens.tokens]
+    for found in _LENS.finditer(tokens.note.text):
+        if "logmar" in tokens.note.text[max(0, found.start() - 40) : found.start()].casefold():
+            continue
+        out.update(range(bisect_left(starts, found.start()), bisect_left(starts, found.end())))
+    return frozenset(out)
 
 
 def _clock_hour(reader: _Reader, i: int) -> bool:

@@ -13,7 +13,9 @@ from dictate.numbers import Group
 from dictate.segments import Segments
 from dictate.values import Reading, Value
 
-SideValue = Literal["right", "left", "both", "both_open", "right_left", "left_right", "unclear"]
+SideValue = Literal[
+    "right", "left", "both", "both_open", "right_left", "left_right", "affected", "unaffected", "unclear"
+]
 AtomSort = Literal["alone", "word", "number", "direction", "complete"]
 
 
@@ -115,6 +117,7 @@ class Scene:
     cues: list[Mark] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
     known: set[int] = field(default_factory=set)  # tokens that a mark or a number covers
+    named: set[int] = field(default_factory=set)  # where names and findings start
     groups: list[Group] = field(default_factory=list)
     group_starts: list[int] = field(default_factory=list)
     index: dict[tuple[str, int], list[Mark]] = field(default_factory=dict)  # (sort, sentence) -> marks
@@ -124,3 +127,6 @@ class Scene:
     same: list[tuple[Mark, str, tuple[Head, ...]]] = field(default_factory=list)  # "same on the left", of these names
     retractions: list[Mark] = field(default_factory=list)  # words that take back what was said
     told: dict[int, tuple[str, Group]] = field(default_factory=dict)  # numbers that are circumstances
+    unknown_eye: bool = False  # the note speaks of one eye and never says which
+    worded: set[int] = field(default_factory=set)  # numbers read as a value word ("5/5")
+    elsewhere: dict[int, tuple[int, int]] = field(default_factory=dict)  # numbers no item takes -> their stretch

@@ -22,6 +22,7 @@ from dictate import (
     negation,
     nerves,
     numbers,
+    partners,
     remainder,
     repair,
     rows,
@@ -73,12 +74,13 @@ def read_marks(reading: Reading) -> None:
     tokens = reading.tokens
     reading.marks.times = times.find(tokens)
     trade = matching.open_up(matching.match(tokens, reading.lexicon), reading.segments.sentence_of)
+    trade = matching.share_words(tokens, reading.lexicon, trade)
     trade, every = matching.reconcile(trade, matching.match_cues(tokens, reading.lexicon))
     content = sorted([*trade, *(m for m in every if m.has("cue"))], key=lambda m: (m.start, m.end))
     content = negation.take_back(tokens, content, reading.segments.sentence_of)
     reading.cues = [m for m in every if m.has("mode", "correction")]
     timed = frozenset(i for start, end, _ in reading.marks.times for i in range(start, end))
-    groups = numbers.read_groups(tokens, timed)
+    groups = numbers.read_groups(tokens, timed | numbers.lens_powers(tokens))
     reading.marks.marks, reading.marks.groups = content, groups
 
 
@@ -98,7 +100,9 @@ def strike_corrections(reading: Reading) -> None:
     if struck:
         timed = {i for start, end, _ in reading.marks.times for i in range(start, end)}
         reading.marks.marks = [m for m in reading.marks.marks if m.start not in struck]
-        reading.marks.groups = numbers.read_groups(reading.tokens, frozenset(struck | timed))
+        reading.marks.groups = numbers.read_groups(
+            reading.tokens, frozenset(struck | timed) | numbers.lens_powers(reading.tokens)
+        )
         reading.tokens = reading.tokens.without(struck)
 
 
@@ -153,6 +157,8 @@ def build_scene(reading: Reading) -> None:
 def bind(reading: Reading) -> None:
     """6. The cheapest binding of values to names and sides."""
     reading.bound = binding.Binder(reading.scene).run()
+    partners.share_sides(reading.scene, reading.bound)
+    partners.share_denials(reading.scene, reading.bound)
 
 
 def observe(reading: Reading) -> None:

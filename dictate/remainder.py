@@ -63,6 +63,7 @@ def not_placed(scene: Scene, bound: list[Bound], taken: Iterable[tuple[int, int]
             out.append(_trimmed(tokens, *run))
     clauses = {i for start, end in out for i in range(start, end)}
     out += [span for span in _answers_without_item(scene, bound, used) if span[0] not in clauses]
+    out += [span for span in _measured_elsewhere(scene) if span[0] not in clauses and span[0] not in used]
     return sorted(out)
 
 
@@ -78,6 +79,16 @@ def _states(tokens: Tokens, rest: list[int]) -> bool:
     if not words or all(roman(w) for w in words):
         return False
     return len(words) > _HEADING or not (tokens.mixed_case and all(w.text.isupper() for w in words))
+
+
+def _measured_elsewhere(scene: Scene) -> Iterable[tuple[int, int]]:
+    """ "Pulse 64": a measure that the dictionary lacks, with all the numbers told of it."""
+    ends: dict[int, int] = {}
+    for start, (begin, end) in scene.elsewhere.items():
+        if scene.modes.mode[start] not in _SILENT:
+            ends[begin] = max(end, ends.get(begin, 0))
+    for begin, end in ends.items():
+        yield _trimmed(scene.tokens, begin, end)
 
 
 def _answers_without_item(scene: Scene, bound: list[Bound], used: set[int]) -> Iterable[tuple[int, int]]:

@@ -299,9 +299,7 @@ def _build(lexicon: Lexicon) -> _Index:
                 if len(word) > 2 and any(len(w) > 3 and w in index.targets for w in beside):
                     index.gaps.setdefault(phrase[:i], {}).setdefault(phrase[i + 1 :], []).append((word, phrase))
         letters = "".join(phrase)
-        named = any(s.role in ("name", "topic") for s in senses)
-        least = 4 if size == 1 and named and english.rank(letters) > _COMMON else 5
-        if size > 3 or len(letters) < least or not letters.isalpha():
+        if size > 3 or len(letters) < 5 or not letters.isalpha():
             continue
         # A term of several words is looked for as a whole if one of them is a name that never stands alone.
         if (
@@ -390,7 +388,7 @@ _LETTER_NAMES = {
     "ay": "a",
     "eh": "a",
 }
-_ARTICLES = frozenset({"the", "an", "his", "her", "its", "their"})
+_ARTICLES = frozenset({"the", "an", "it", "his", "her", "its", "their"})
 _QUOTES = frozenset('"“”«»')
 _JOINED = frozenset({"s", "ve", "t", "re", "ll", "d", "m"})
 
@@ -453,13 +451,19 @@ class _Near:
         self.places = [place for place, _ in told]
         self.topics = [topics for _, topics in told]
 
-    def at(self, start: int, end: int, back: int = 40, ahead: int = 20) -> frozenset[str]:
-        """Topics within reach of tokens `start` up to `end`; blanks between words are no tokens."""
-        low = bisect_left(self.places, start - back)
-        high = bisect_right(self.places, end + ahead)
+    def at(self, start: int, end: int) -> frozenset[str]:
+        """Topics told around and in tokens `start` up to `end`; blanks between words are no tokens."""
+        low, high = bisect_left(self.places, start - _BACK), bisect_right(self.places, end + _AHEAD)
         return frozenset().union(*self.topics[low:high])
 
+    def beside(self, start: int, end: int) -> frozenset[str]:
+        """Topics told close by, not in the tokens themselves."""
+        low, high = bisect_left(self.places, start - _CLOSE), bisect_right(self.places, end + _CLOSE)
+        first, last = bisect_left(self.places, start), bisect_left(self.places, end)
+        return frozenset().union(*self.topics[low:first], *self.topics[last:high])
 
+
+_BACK, _AHEAD = 40, 20  # tokens that a subject may be away
 _CLOSE = 10  # tokens that a subject may be away from a word that says something of it
 _TIES = frozenset("and or nor with but on in at to of for than has had shows shown see saw seen there no any".split())
 
@@ -774,6 +778,8 @@ class _Repairer:
         for n, word in enumerate(words):
             if word.state not in _OPEN or word.state == _SOFT and word.price >= _PRICE["cue"]:
                 continue
+            if word.text in _ARTICLES and word.text != "an":
+                continue
             rank = soft = -1
             for last in range(n, min(n + _WINDOW, len(words))):
                 if words[last].state not in _OPEN or words[last].text in _ARTICLES:
@@ -816,7 +822,7 @@ class _Repairer:
         several, odd = len(stretch), rank >= english.UNKNOWN
         texts = tuple(w.text for w in stretch)
         start, end = stretch[0].start, stretch[-1].end
-        close = self.near.at(start, end, _CLOSE, _CLOSE) if slot else frozenset()
+        close = self.near.beside(start, end) if slot else frozenset()
         forms = [texts] if stretch[-1].key == texts[-1] else [texts, (*texts[:-1], stretch[-1].key)]
         near_by = [found for form in forms for found in self._alike(form, odd, close)]
         if not near_by or not self._unread(stretch, close) or not self._whole_marks(start, end):
@@ -834,12 +840,13 @@ class _Repairer:
                 self.found.append(_Found(start, end, term.phrase if term.target else (), True, odds))
 
     def _unread(self, stretch: list[_Word], close: frozenset[str]) -> bool:
-        """Whether a stretch is no phrase of its own, or one that has nothing to do with the subject in hand."""
+        """Whether a stretch is no phrase of its own, or a value that has nothing to do with the subject in hand."""
         phrase = tuple(w.key for w in stretch if w.state != _SMALL)
         senses = self.lexicon.phrases.get(phrase)
         if senses is None:
             return True
-        return bool(close) and _usable(phrase, senses) and close.isdisjoint(self.index.topics(phrase))
+        values = all(s.role in ("word", "context") for s in senses)
+        return bool(close) and values and close.isdisjoint(self.index.topics(phrase))
 
     def _alike(self, words: tuple[str, ...], odd: bool, close: frozenset[str]) -> list[tuple[float, _Term]]:
         """Terms that may have been said, with their share of the odds.

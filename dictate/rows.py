@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
-from dictate import negation, unread
+from dictate import negation, partners, unread
 from dictate.binding import unmarked
 from dictate.lexicon import Item, Sense
 from dictate.marks import Mark
@@ -22,6 +23,7 @@ _PLACED = ("sector", "region", "branch")
 _PLACES = ("place", "spot", "area", "sector", "quadrant", "region", "position", "part", "division", "branch", "clock")
 _TAKEN_BACK = 20  # tokens between a statement and the words that take it back
 _SAME_BACK = 10  # sentences in which the other side's findings are looked for
+_BY_MEANS = frozenset({"with", "through", "by", "on", "c", "w", "the", "a", "("})
 _HELD = ("light", "correction", "viewing", "fork", "sample")
 _OVER_TALK = ("fork", "light")
 _TALK_BETWEEN = 8  # sentences with no finding that a circumstance still reaches over
@@ -45,6 +47,7 @@ class Observation:
     many: bool = False  # an item that may hold several values at once (plans, conclusions)
     group: int = -1  # rows of one value told for several sides
     denied: bool = False  # the opposite of what was said, by a negation
+    size_of: str = ""  # the finding that a number measures
 
     def identity(self) -> tuple[object, ...]:
         """What makes two rows tell the same thing, the value aside."""
@@ -92,6 +95,9 @@ class Emitter:
         for one in bound:
             self.bound_by_sentence.setdefault(one.atom.sentence, []).append(one)
         self.negation = negation.negated(scene, bound)
+        for before, after in pairwise(bound):
+            if partners.LISTED in after.option.notes and before.atom.start in self.negation:
+                self.negation.setdefault(after.atom.start, self.negation[before.atom.start])
         self.idle = unread.idle(bound, scene.lexicon)
         self.leant_on: list[tuple[str, str | int, Mark]] = []  # misheard circumstances of the value in hand
 
@@ -136,6 +142,10 @@ class Emitter:
         ):
             del fixed["gaze"]
         out = [fixed]
+        if "gaze" in fixed:
+            out += [{**fixed, "gaze": value} for value in self._in_line(one, "gaze") if value != fixed["gaze"]]
+        if "viewing" in fixed and head is not None and self._told_anew(one, head, "viewing"):
+            del fixed["viewing"]
         for key in [*item.context, *item.soft_context]:
             if key in fixed and head is not None:
                 listed = self._listed_with(head, key)
@@ -149,6 +159,32 @@ class Emitter:
             elif key in item.default_context:
                 out = [{**base, key: item.default_context[key]} for base in out]
         return out
+
+    def _in_line(self, one: Bound, key: str) -> list[str | int]:
+        """Circumstances listed with the one that a name holds ("adduction, elevation and depression are poor")."""
+        head = one.option.head
+        start, end = (head.start, head.end) if head is not None else (one.atom.start, one.atom.end)
+        if self.scene.segments.sentence_of[start] != one.atom.sentence:
+            return []
+        sentence = self.bound_by_sentence.get(one.atom.sentence, [])
+        own = Mark(start, end, ())
+        marks = [
+            m
+            for m in self.context_by_sentence.get(one.atom.sentence, [])
+            if self._values_of(m, key)
+            and not start <= m.start < end
+            and self._owner(m, key, sentence) in (one, None)
+            and not any(b.option.head is not None and b.option.head.start == m.start for b in sentence)
+        ]
+        listed = [m for m in self._chained([own], marks) if m is not own]
+        return list(dict.fromkeys(v for m in listed for v in self._values_of(m, key)))
+
+    def _told_anew(self, one: Bound, head: Head, key: str) -> bool:
+        """Whether another circumstance was told after the name that fixes one: "distance: 4 eso, near: 6 exo"."""
+        return any(
+            head.end <= m.start and m.end <= one.atom.start and self._values_of(m, key)
+            for m in self.context_by_sentence.get(one.atom.sentence, [])
+        )
 
     def _values_of(self, mark: Mark, key: str) -> list[str | int]:
         return [v for s in mark.of("context") for k, v in s.context if k == key]
@@ -192,8 +228,9 @@ class Emitter:
                 m
                 for m in picked
                 if "all" not in self._values_of(m, key)
-                and (0 <= m.start - atom.end <= 1 or 0 <= atom.start - m.end <= 1)
+                and (0 <= m.start - atom.end <= 1 or 0 <= atom.start - m.end <= 2)
             ]
+            picked = self._chained(picked, [m for m in candidates if self._owner(m, key, sentence) is one])
         values = self._taken(picked, key)
         if key == "branch":
             values = self._branch_range(picked, values)
@@ -278,12 +315,28 @@ class Emitter:
         follows = any(0 <= o.atom.start - mark.end <= 1 for o in sentence)
         return earlier[-1] if gap in (["and"], ["&"], ["+"]) and not follows else None
 
+    def _adjective_of_other(self, mark: Mark, key: str, sentence: list[Bound]) -> bool:
+        """ "pale with a superior retinal scar": the sector belongs to a finding that is told without sectors."""
+        after = mark.end
+        while after < len(self.tokens) and self.tokens[after].kind == "space":
+            after += 1
+        items = self.scene.lexicon.items
+        return any(
+            b.atom.start == after
+            and b.atom.sort == "alone"
+            and b.option.targets
+            and all(key not in items[t.item].context for t in b.option.targets)
+            for b in sentence
+        )
+
     def _find_owner(self, mark: Mark, key: str, sentence: list[Bound]) -> Bound | None:
         lead = self._led_by(mark, key, sentence) if sentence and key not in _HELD else None
         if lead is not None:
             return self._owner(lead, key, sentence)
         best: Bound | None = None
         lowest = 1e9
+        if key in ("sector", "region") and self._adjective_of_other(mark, key, sentence):
+            return None
         for one in sentence:
             takes = any(
                 key in self.scene.lexicon.items[t.item].context or key in self.scene.lexicon.items[t.item].soft_context
@@ -333,6 +386,11 @@ class Emitter:
                 return [v for v in self._taken(pinholes[:1], key) if v == "pinhole"]
             owned.sort(key=lambda m: atom.start - m.end if m.end <= atom.start else m.start - atom.end + 1)
             return self._taken(owned[:1], key)[:1]
+        shared = []
+        if key == "viewing":
+            shared = self._of_its_finding(one, key, sentence) or self._of_partner(one, key, marks, sentence)
+        if shared:
+            return shared
         before = [m for m in marks if m.start < atom.start]
         while before and "pinhole" in self._values_of(before[-1], key) and self._pinhole_over(before[-1], atom):
             before.pop()
@@ -344,6 +402,9 @@ class Emitter:
             ):
                 before.pop()
             return self._taken(before[-1:], key)[:1]
+        named = self._named_before(one, key, sentence) if key == "correction" else []
+        if named:
+            return named
         if any(t.value in ("CF", "HM", "LP", "NLP") for t in one.option.targets):
             return self._carried(one, key)
         behind = [m for m in marks if m.start >= atom.end and "pinhole" not in self._values_of(m, key)]
@@ -353,12 +414,44 @@ class Emitter:
             return []
         return self._carried(one, key)
 
+    def _named_before(self, one: Bound, key: str, sentence: list[Bound]) -> list[str | int]:
+        """ "Corrected acuity was 6/9 right and CF left": the circumstance in the name of the value before."""
+        item = one.option.targets[0].item
+        earlier = [b for b in sentence if b.atom.end <= one.atom.start and b.option.targets]
+        if not earlier or earlier[-1].option.targets[0].item != item or one.option.head is not None:
+            return []
+        told = earlier[-1].option.targets[0].context.get(key)
+        return [told] if told and told != "pinhole" else []
+
+    def _of_its_finding(self, one: Bound, key: str, sentence: list[Bound]) -> list[str | int]:
+        """ "4 dioptres of exophoria for near": the size shares the circumstance of what it measures."""
+        head = one.option.head
+        if head is None or one.atom.sort != "number" or head.start < one.atom.end:
+            return []
+        own = [b for b in sentence if b.atom.start == head.start and b is not one]
+        return [v for b in own[:1] for v in self._held(b, key)]
+
+    def _of_partner(self, one: Bound, key: str, marks: list[Mark], sentence: list[Bound]) -> list[str | int]:
+        """The circumstance of the size or kind told beside this value: "6 exophoria near" is one finding."""
+        topics = partners.topics(self.scene, one)
+        for mark in marks:
+            owner = self._owner(mark, key, sentence)
+            if owner is None or owner is one or not partners.beside(self.scene, owner, one):
+                continue
+            if topics & partners.topics(self.scene, owner):
+                return self._values_of(mark, key)
+        return []
+
     def _pinhole_over(self, mark: Mark, atom: Atom) -> bool:
-        """A pinhole value is over at the next side, unless the pinhole came before all sides."""
+        """A pinhole value is over at the next side, unless the pinhole came before all sides or heads a side."""
         sides = [s for s in self.scene.sides if s.sentence == atom.sentence]
-        return any(s.end <= mark.start for s in sides) and any(
-            mark.end <= s.start and s.end <= atom.start for s in sides
-        )
+        follows = min((s.start for s in sides if s.start >= mark.end), default=atom.start)
+        bound = self.bound_by_sentence.get(atom.sentence, ())
+        headed = not any(mark.end <= one.atom.start < follows for one in bound)
+        behind = max((one.atom.end for one in bound if one.atom.end <= mark.start), default=-1)
+        if behind >= 0 and {t.key for t in self.tokens.tokens[behind : mark.start] if t.kind != "space"} <= _BY_MEANS:
+            headed = False
+        return not headed and any(s.end <= mark.start for s in sides) and follows < atom.start
 
     def _carried(self, one: Bound, key: str) -> list[str | int]:
         topic_items = {self.scene.lexicon.items[t.item].topic for t in one.option.targets}
@@ -379,7 +472,7 @@ class Emitter:
             if topics and not topics & topic_items and key != "correction":
                 return []
             at -= 1
-            if not bounds and key in _OVER_TALK and passed < _TALK_BETWEEN:
+            if not any(b.option.targets for b in bounds) and key in _OVER_TALK and passed < _TALK_BETWEEN:
                 passed += 1  # talk with the patient changes nothing
                 continue
             steps += 1
@@ -459,6 +552,8 @@ class Emitter:
         for number, one in enumerate(self.bound):
             if one.atom.start in denied:
                 continue
+            if self._complained(one):
+                continue
             if one.option.targets and not (one.atom.sort in ("alone", "word") and one.atom.start in qualified):
                 self._emit_one(number, one)
         self._sided_by_size()
@@ -468,7 +563,18 @@ class Emitter:
         self._same_again()
         self._except()
         self._give_way()
+        self._rest_is_single()
         return self.rows
+
+    def _rest_is_single(self) -> None:
+        """ "Double on looking left, single everywhere else": the rest is no statement of its own."""
+        for rows in self._rows_by_sentence().values():
+            placed = {(r.item, r.side) for r in rows if r.context and r.value == "present"}
+            for row in rows:
+                start, end = row.spans[0][0], max(e for _, e in row.spans)
+                after = {t.key for t in self.tokens.tokens[start : end + 3]}
+                if row.value == "absent" and not row.context and (row.item, row.side) in placed and after & _ELSEWHERE:
+                    self.rows = [r for r in self.rows if r is not row]
 
     def _give_way(self) -> None:
         """ "Not absent but reduced", "far from normal, was absent": what is said outright of the
@@ -495,6 +601,16 @@ class Emitter:
                 if row.order == head.start and row.side is None and self.scene.lexicon.items[row.item].side_optional:
                     row.side = str(side.value)
                     row.why.append(f"side from {self.tokens.words(side.start, side.end)!r}, told before its size")
+
+    def _complained(self, one: Bound) -> bool:
+        """Whether a symptom is told before anything was examined, in a note that then turns to the examination."""
+        items = self.scene.lexicon.items
+        return (
+            bool(one.option.targets)
+            and all(items[t.item].symptom for t in one.option.targets)
+            and any(place > one.atom.start for place in self.scene.modes.examined[:1])
+            and not self.rows
+        )
 
     def _rows_by_sentence(self) -> dict[int, list[Observation]]:
         out: dict[int, list[Observation]] = {}
@@ -725,7 +841,12 @@ class Emitter:
         if answer is not None:
             cue = None if answer[0] else answer[1]
         side = option.side
-        if cue is None and side is not None and self.tokens[side.start].key == "neither" and side.start >= atom.end:
+        if (
+            cue is None
+            and side is not None
+            and self.tokens[side.start].key == "neither"
+            and (side.start >= atom.end or option.side_way == "prev" and self._same_clause(side.end, atom.start))
+        ):
             cue = Mark(side.start, side.end, (Sense("cue", "sides.toml#both", data="negation"),))
         suspected = self._suspected(atom)
         pair = (
@@ -757,6 +878,8 @@ class Emitter:
                 value = f"{value} {self.scene.distances[atom.start]}"
             self.leant_on = []
             for context in self._context(one, target, item):
+                if context.get("gaze") == "all" and value in ("absent", item.generic.get("normal")):
+                    del context["gaze"]
                 self._sided(number, one, target, item, value, context, why, cue, pair, place)
 
     def _why(self, one: Bound, target: Target) -> list[str]:
@@ -862,7 +985,9 @@ class Emitter:
             sides = [None]
         else:
             plural = bool(option.head and option.head.plural)
-            if self._means_both(item, value, one) or plural:
+            unknown = said == "unclear" or self.scene.unknown_eye and item.sides == "eye"
+            usual = item.kind == "finding" and value == item.generic.get("normal")
+            if (unmarked(item, value) or usual or plural) and not unknown:
                 sides = ["right", "left"]
             else:
                 sides = [None]
@@ -896,11 +1021,19 @@ class Emitter:
                 item.key, side, value, turned, list(spans), list(doubts), list(why), one.atom.start, group=number
             )
             row.denied = cue is not None and one.atom.sort != "number"
+            row.size_of = self._size_of(one, item)
             if reading is not None and reading.choices:
                 row.choices = [{"value": c} for c in reading.choices]
             if one.rival is not None and not row.doubts and not self.pairs.get(one.atom.start, (0, "", one))[1]:
                 self._rival(row, one)
             self.rows.append(row)
+
+    def _size_of(self, one: Bound, item: Item) -> str:
+        """The finding that a number measures ("35 dioptres of esotropia")."""
+        if one.atom.sort != "number" or one.option.head is None:
+            return ""
+        found = [s.value for s in one.option.head.senses if s.role == "alone" and s.item and s.item != item.key]
+        return str(found[0]) if found else ""
 
     def _odd_circumstance(self, item: Item, context: dict[str, str | int], doubts: list[tuple[str, str]]) -> None:
         for other in self.counted:
@@ -925,14 +1058,6 @@ class Emitter:
         else:
             row.doubt("side", "")
         row.why.append("another reading fits nearly as well")
-
-    def _means_both(self, item: Item, value: Value, one: Bound) -> bool:
-        if self._singular_eye(one):
-            return False
-        return unmarked(item, value) or value in ("absent",) and item.kind == "finding"
-
-    def _singular_eye(self, one: Bound) -> bool:
-        return False
 
     def _direction(self, item: Item, one: Bound, cue: Mark | None) -> tuple[Value, str]:
         if cue is not None:
@@ -990,6 +1115,7 @@ def _ordered(one: Bound) -> bool:
     return one.option.side is not None and one.option.side.value in ("right_left", "left_right")
 
 
+_ELSEWHERE = frozenset({"everywhere", "everywher", "elsewhere", "elsewher", "else", "els", "otherwise", "otherwiz"})
 _GRADED = ("category", "grade")
 
 

@@ -6,7 +6,7 @@ from bisect import bisect_left
 from collections import Counter
 from dataclasses import replace
 
-from dictate import values
+from dictate import subject, values
 from dictate.answers import unit_after
 from dictate.lexicon import Lexicon, Sense
 from dictate.marks import Mark, Marks
@@ -30,10 +30,15 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     scene.groups = marks.groups
     numbered = {i for group in marks.groups for i in range(group.start, group.end)}
     scene.known = {i for m in marks.marks for i in range(m.start, m.end)} | numbered
+    scene.named = {m.start for m in marks.marks if m.has("name", "topic", "alone") and not m.has("side")}
     for mark in marks.marks:
         for sense in mark.of("unit"):
             scene.units[mark.start] = (sense.value, mark.end)
     scene_groups = []
+    marks.marks = _no_clock_hours(marks)
+    covering = {m.start: m.end for m in marks.marks if m.has("word", "alone") and not m.has("context")}
+    marks.groups = [g for g in marks.groups if covering.get(g.start, 0) <= g.end]
+    numbered = {i for group in marks.groups for i in range(group.start, group.end)}
     claimed = {i for m in marks.marks if m.has("context", "name", "alone", "complete") for i in range(m.start, m.end)}
     inner = {i for m in marks.marks for i in range(m.start + 1, m.end)}
     for group in marks.groups:
@@ -90,7 +95,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
             soft = tuple(
                 Sense("name" if s.item else "topic", s.source, s.item, s.topic)
                 for s in mark.of("context", "hint")
-                if s.topic
+                if s.topic and (not s.item or s.item in lexicon.items)
             )
             if soft:
                 scene.heads.append(
@@ -101,13 +106,14 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
         findings = tuple(s for s in mark.of("alone") if s.data == "finding")
         if findings and not _concludes(mark, mode) or mark.has("complete"):
             if not names:
+                measured = _measured_with(lexicon, mark)
                 scene.heads.append(
                     Head(
                         mark.start,
                         mark.end,
-                        findings,
+                        findings + measured,
                         segments.sentence_of[mark.start],
-                        mark.plural,
+                        mark.plural or bool(measured),
                         mark.heard,
                         talk,
                         finding=True,
@@ -125,12 +131,15 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
             scene.answered[mark.start] = answer
         _add_atom(scene, mark, mode, numbered)
     _other_way(scene)
+
+    _cells_alone(scene)
     _same_as(scene)
     _count_samples(scene)
     _bare_samples(scene, marks)
+    _measured_elsewhere(scene, marks)
     _number_circumstances(scene, marks)
     for group in marks.groups:
-        if group.start in scene.told:
+        if group.start in scene.told or group.start in scene.elsewhere or group.start in scene.worded:
             continue
         if modes.mode[group.start] in SILENT or modes.mode[group.start] == "plan" or group.start in timed:
             continue
@@ -176,11 +185,13 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
         and not (a.start - 1 in denials and tokens[a.start - 1].kind == "space")
     ]
     _adjectives(scene)
+    _either(scene)
     _merge_pairs(scene)
     _resolve_sides(scene)
     _mark_blocks(scene)
     _group_heads(scene)
     _same_named(scene)
+    scene.unknown_eye = subject.unknown_eye(scene, marks.marks)
     return scene
 
 
@@ -248,6 +259,66 @@ def _count_samples(scene: Scene) -> None:
         head.senses = tuple(senses)
 
 
+def _no_clock_hours(marks: Marks) -> list[Mark]:
+    """ "at 6/10": the first number of a fraction is no clock hour."""
+    fractions = {g.start: g.end for g in marks.groups if "/" in g.signs}
+    return [
+        m
+        for m in marks.marks
+        if not (
+            m.has("context")
+            and not m.has("name", "topic", "alone", "word")
+            and any(fractions.get(i, 0) > m.end for i in range(m.start + 1, m.end))
+        )
+    ]
+
+
+def _cells_alone(scene: Scene) -> None:
+    """Cells of a side's column that hold a lone "no", or only the place of the finding that heads their row."""
+    labelled = {scene.segments.sentence_of[i] for i in scene.labels}
+    for mark in [*scene.cues, *scene.contexts]:
+        denial = any(s.data == "negation" for s in mark.of("cue"))
+        place = [s for s in mark.of("context") if any(k in ("sector", "region") for k, _ in s.context)]
+        sentence = scene.segments.sentence_of[mark.start]
+        if mark.start not in scene.segments.cell_side or not (denial or place and sentence in labelled):
+            continue
+        if not _fills_cell(scene, mark):
+            continue
+        if denial:
+            scene.cues.remove(mark)
+            sense = Sense("generic", mark.of("cue")[0].source, data="absent")
+        else:
+            sense = Sense(
+                "generic", place[0].source, data="present", context=tuple(c for s in place for c in s.context)
+            )
+        cell = scene.segments.cell_of[mark.start]
+        scene.atoms = [a for a in scene.atoms if a.start != mark.start]
+        scene.atoms.append(
+            Atom(mark.start, mark.end, "word", Mark(mark.start, mark.end, (sense,)), None, sentence, cell)
+        )
+
+
+def _fills_cell(scene: Scene, mark: Mark) -> bool:
+    """Whether nothing but the mark stands between two separators of a table line."""
+    sentence = scene.segments.sentences[scene.segments.sentence_of[mark.start]]
+    cell = scene.segments.cell_of[mark.start]
+    return all(
+        mark.start <= i < mark.end
+        or scene.segments.cell_of[i] != cell
+        or scene.tokens[i].kind in ("space", "break")
+        or scene.tokens[i].key == "|"
+        for i in range(sentence.start, sentence.end)
+    )
+
+
+def _measured_with(lexicon: Lexicon, mark: Mark) -> tuple[Sense, ...]:
+    """The subjects of a phrase complete by itself, for a measurement told right behind it ("PERRLA 4 mm")."""
+    keys = [r.item for s in mark.of("complete") for r in lexicon.bundles[int(s.data)].rows]
+    topics = dict.fromkeys(lexicon.items[k].topic for k in keys)
+    source = mark.senses[0].source
+    return tuple(Sense("measures", source, topic=t) for t in topics if t and lexicon.topics[t].numbers)
+
+
 def _bare_samples(scene: Scene, marks: Marks) -> None:
     """ "Two." after "Vial one": the next sample, told by its number alone."""
     sampled = [h for h in scene.heads if any(dict(s.context).get("sample") for s in h.senses)]
@@ -277,6 +348,57 @@ def _bare_samples(scene: Scene, marks: Marks) -> None:
     marks.groups = rest
 
 
+def _subjects_without_items(lexicon: Lexicon) -> set[str]:
+    """Topics that take a subject away from the examination: nothing in the dictionary is theirs."""
+    used = {item.topic for item in lexicon.items.values()}
+    return {k for k, t in lexicon.topics.items() if not t.default and not t.numbers and k not in used}
+
+
+def _measured_elsewhere(scene: Scene, marks: Marks) -> None:
+    """Numbers of a measure that the dictionary lacks ("pulse 64"), and sizes of a finding ("2 mm hypopyon")."""
+    strange = _subjects_without_items(scene.lexicon)
+    heads = sorted((h for h in scene.heads if not h.soft), key=lambda h: h.start)
+    starts = [h.start for h in heads]
+    links = {i for m in scene.marks if m.has("side", "unit") for i in range(m.start, m.end)}
+    last_end = -1
+    for group in marks.groups:
+        at = bisect_left(starts, group.start) - 1
+        head = heads[at] if at >= 0 else None
+        here = scene.segments.sentence_of[group.start]
+        unit, end = unit_after(scene, group)
+        own = head is not None and head.sentence == here and {s.topic for s in head.senses} <= strange
+        if own and head is not None:
+            since = max(head.end, last_end)
+            between = [i for i in range(since, group.start) if scene.tokens[i].kind not in ("space", "break")]
+            first = last_end <= head.end
+            if first or all(i in links or scene.tokens[i].key in _GROUP_LINKS for i in between):
+                scene.elsewhere[group.start] = (head.start, end)
+                last_end = end
+                continue
+        if unit == "mm" and (
+            _size_of_finding(scene, heads, at, group, unit, end)
+            or last_end >= 0
+            and _between(scene, last_end, group.start) in (["x"], ["by"], ["×"])
+        ):
+            scene.elsewhere[group.start] = (group.start, end)
+            last_end = end
+
+
+def _size_of_finding(scene: Scene, heads: list[Head], at: int, group: Group, unit: str, end: int) -> bool:
+    """Whether a length touches a finding that no length of the dictionary belongs to."""
+    for head in heads[max(at, 0) : at + 2]:
+        gap = (head.end, group.start) if head.start < group.start else (end, head.start)
+        if not head.finding or _between(scene, *gap):
+            continue
+        topics = {s.topic for s in head.senses}
+        if not any(
+            item.kind == "quantity" and item.topic in topics and values.possible_in(group, item, unit)
+            for item in scene.lexicon.items.values()
+        ):
+            return True
+    return False
+
+
 def _number_circumstances(scene: Scene, marks: Marks) -> None:
     """Numbers that are circumstances of other items ("with the 512 fork"), kept as such."""
     for item in scene.lexicon.items.values():
@@ -292,7 +414,7 @@ def _number_circumstances(scene: Scene, marks: Marks) -> None:
         }
         by_sentence = {scene.segments.sentence_of[i] for i in takers}
         for group in marks.groups:
-            if scene.modes.mode[group.start] in (*_NOT_FINDINGS, "plan"):
+            if scene.modes.mode[group.start] in (*_NOT_FINDINGS, "plan") or group.start in scene.elsewhere:
                 continue
             readings = values.quantity(scene.tokens, group, item, unit_after(scene, group)[0])
             numbers = [(r, r.value) for r in readings if isinstance(r.value, (int, float))]
@@ -335,6 +457,8 @@ def _roman_grades(scene: Scene, marks: Marks) -> list[Group]:
             token = scene.tokens[i]
             if token.text not in ROMAN or ROMAN[token.text] > 6:
                 continue
+            if i > 1 and scene.tokens[i - 1].key == "/" and scene.tokens[i - 2].text in ROMAN:
+                continue  # "IV/VI": of how many
             word = plain(scene.tokens[i - 1].text) if i else ""
             if word == "i" or not (word in ("grade", "gr", "hb") or i >= start):
                 continue
@@ -350,7 +474,9 @@ def _concludes(mark: Mark, mode: str) -> bool:
     return mode == "impression" and any(s.data == "impression" for s in mark.of("alone"))
 
 
-_BARE = frozenset({"to", "go", "goe", "goes", "went", "from", "into", "on", "toward", "in", "com", "come", "came"})
+_BARE = frozenset(
+    {"to", "go", "goe", "goes", "went", "from", "into", "on", "toward", "in", "com", "come", "came", "heard", "hear"}
+)
 
 
 def _side_follows(scene: Scene, mark: Mark) -> bool:
@@ -398,6 +524,9 @@ def _label(scene: Scene, mark: Mark) -> bool:
     ):
         return False
     sentence = scene.segments.sentences[scene.segments.sentence_of[mark.start]]
+    sided = scene.segments.cell_side
+    if mark.start not in sided and any(i in sided for i in range(mark.end, sentence.end)):
+        return True
     first = sentence.start
     while first < mark.start and scene.tokens[first].kind in ("space", "break"):
         first += 1
@@ -448,7 +577,12 @@ def _same_as(scene: Scene) -> None:
         if not any(s.data == "same_as" for s in cue.of("cue")) or scene.tokens[cue.start].key in ("so", "as"):
             continue
         for side in list(sides_of.get(scene.segments.sentence_of[cue.start], ())):
-            if side.value not in ("right", "left"):
+            value = (
+                _other_than(earlier[-1])
+                if str(side.value) == "other" and (earlier := _lone(scene, side))
+                else side.value
+            )
+            if value not in ("right", "left"):
                 continue
             if side.start >= cue.end:
                 gap, near = _between(scene, cue.end, side.start), side.start - cue.end
@@ -461,7 +595,7 @@ def _same_as(scene: Scene) -> None:
             if cue.end <= side.start and scene.tokens[cue.end - 1].key == "as" or "as" in gap:
                 continue
             whole = Mark(min(cue.start, side.start), max(cue.end, side.end), cue.senses)
-            scene.same.append((whole, str(side.value), ()))
+            scene.same.append((whole, str(value), ()))
             scene.sides.remove(side)
             scene.atoms = [a for a in scene.atoms if not (cue.start <= a.start < cue.end)]
             break
@@ -489,6 +623,15 @@ _SAME_LINKS = frozenset(
         "there",
     }
 )
+
+
+def _lone(scene: Scene, side: Side) -> list[Side]:
+    """The sides told shortly before "the other one"."""
+    return [
+        s
+        for s in scene.sides
+        if s.end <= side.start and side.sentence - s.sentence <= 1 and s.value in ("right", "left")
+    ]
 
 
 def _listed_side(scene: Scene, side: Side, sides: list[Side]) -> bool:
@@ -578,6 +721,22 @@ def _comparable(scene: Scene, heads: list[Head]) -> bool:
     return any("equal" in scene.lexicon.items[s.item].generic for h in heads for s in h.senses if s.item)
 
 
+def _power_in_figures(scene: Scene, mark: Mark) -> bool:
+    """ "Masseters 5/5": a score that is a value word of the name before it. Its number is told with it."""
+    if not any(g.start == mark.start and g.end == mark.end for g in scene.groups):
+        return False
+    sentence = scene.segments.sentence_of[mark.start]
+    before = [h for h in scene.heads if h.sentence == sentence and h.end <= mark.start and not h.soft]
+    if not before:
+        return False
+    nearest = max(before, key=lambda h: h.end)
+    topics = {s.topic for s in nearest.senses}
+    if not any(s.topic in topics for s in mark.of("word")):
+        return False
+    scene.worded.add(mark.start)
+    return True
+
+
 def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
     lexicon = scene.lexicon
     senses = tuple(s for s in mark.senses if not (s.role == "word" and lexicon.items[s.item].role != "finding"))
@@ -598,7 +757,8 @@ def _add_atom(scene: Scene, mark: Mark, mode: str, numbered: set[int]) -> None:
         return
     if not sort or sort == "word" and _mere_same(scene, mark):
         return
-    if mark.start in numbered:
+    within = mark.start in numbered and (sort != "alone" or mark.end - 1 in numbered)
+    if within and not _power_in_figures(scene, mark):
         return
     if mark.has("side") and any(
         a.mark is not None
@@ -827,13 +987,39 @@ def _add_side(scene: Scene, mark: Mark) -> None:
     while before >= 0 and (scene.tokens[before].kind == "space" or scene.tokens[before].skipped):
         before -= 1
     prepositional = before >= 0 and scene.tokens[before].key in _PREPOSITIONS
+    if prepositional and scene.tokens[before].key in ("of", "with") and _attributive(scene, mark):
+        prepositional = False
     scene.sides.append(
         Side(mark.start, mark.end, value, scene.segments.sentence_of[mark.start], False, prepositional, mark.heard)  # type: ignore[arg-type]
     )
 
 
+def _attributive(scene: Scene, mark: Mark) -> bool:
+    """ "of left hypotropia": a side that belongs to the name right behind it."""
+    after = mark.end
+    while after < len(scene.tokens) and scene.tokens[after].kind == "space":
+        after += 1
+    return after in scene.named
+
+
 def _between(scene: Scene, a: int, b: int) -> list[str]:
     return [t.key for t in scene.tokens.tokens[a:b] if t.kind != "space" and not t.skipped]
+
+
+def _either(scene: Scene) -> None:
+    """ "either disc", "neither pupil": the name behind it is told of both sides."""
+    names = {h.start: h for h in scene.heads if not h.soft}
+    told = {s.start for s in scene.sides}
+    for token in scene.tokens.tokens:
+        if token.key != "either" or token.i in told:
+            continue
+        after = token.i + 1
+        while after < len(scene.tokens) and scene.tokens[after].kind == "space":
+            after += 1
+        head = names.get(after)
+        if head is not None and any(s.item == "" or scene.lexicon.items[s.item].sided for s in head.senses):
+            scene.sides.append(Side(token.i, token.i + 1, "both", head.sentence, False, False))
+    scene.sides.sort(key=lambda s: s.start)
 
 
 def _merge_pairs(scene: Scene) -> None:
@@ -863,7 +1049,9 @@ def _resolve_sides(scene: Scene) -> None:
     out: list[Side] = []
     for side in scene.sides:
         value = str(side.value)
-        if value in ("same", "other"):
+        if value in ("affected", "unaffected"):
+            value = subject.affected(scene, side)
+        elif value in ("same", "other"):
             if last in ("right", "left"):
                 value = last if value == "same" else ("left" if last == "right" else "right")
             elif value == "other":
@@ -972,6 +1160,8 @@ def _mark_blocks(scene: Scene) -> None:
         set_off = ending in (":", "-", ",") or tokens[after].kind == "break" if after < len(tokens) else False
         if set_off or side.prepositional:
             side.block = True
+    for side in scene.sides:
+        side.block = side.block or subject.turns_to(scene, side)
 
 
 def _asked_of(scene: Scene, side: Side) -> bool:
@@ -1040,8 +1230,16 @@ def _coordinated(scene: Scene, run: list[Head], atoms_at: list[int]) -> bool:
             not any(g in (",", ".", ":", ";", "and", "but", "-") for g in gap)
             and scene.segments.sentence_of[start] == run[0].sentence
         ):
-            return False
+            return len(gap) == 1 and _no_value_behind(scene, run[-1], atoms_at)
     return True
+
+
+def _no_value_behind(scene: Scene, last: Head, atoms_at: list[int]) -> bool:
+    """Whether a list of names ends its clause, so that what stands before it is all that is said of it."""
+    at = bisect_left(atoms_at, last.end)
+    if at >= len(atoms_at) or scene.segments.sentence_of[atoms_at[at]] != last.sentence:
+        return True
+    return any(g in (",", ":", ";", "but", "with") for g in _between(scene, last.end, atoms_at[at]))
 
 
 def _one_scale(scene: Scene, run: list[Head]) -> bool:

@@ -18,6 +18,7 @@ _PATTERN = re.compile(
     rf"|(?:\bat\s{_MINUTES}|\bquarter)\s(?:minutes\s)?to\s(?:{_HOURS})\b"
     rf"|\b{_MINUTES}\s(?:minutes\s)?past\s{_N}\b"
     rf"|\bhalf\spast\s(?:{_HOURS})\b"
+    rf"|(?<![\d.])(?:0?\d|1[0-2])\.[0-5]\d\s?(?:am|pm|a\.m\.|p\.m\.)(?!\w)"
     rf"|\b{_N}\s?(?:am|pm|a\.m\.|p\.m\.)(?!\w)"
     rf"|\b(?:[01]\d|2[0-3])[0-5]\d\s?(?:hrs|hours|h)\b"
     rf"|(?<=\bat\s)(?:{_HOURS}|thirteen|fourteen|fifteen|sixteen|seventeen|eighteen|nineteen|twenty)\s(?:thirty|fifteen|forty five|oh five|ten|twenty)\b",
@@ -42,5 +43,6 @@ def clock(words: str) -> str:
     """ "14:35" for a time written in digits, else the words as they are."""
     digits = re.search(r"(\d{1,2})[:. ]?(\d{2})", words)
     if digits:
-        return f"{int(digits[1]):02d}:{digits[2]}"
+        later = 12 if re.search(r"p\.?m", words, re.IGNORECASE) and int(digits[1]) < 12 else 0
+        return f"{int(digits[1]) + later:02d}:{digits[2]}"
     return words

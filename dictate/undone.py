@@ -41,6 +41,22 @@ _VERB_FIRST = frozenset(
         "i",
         "defer",
         "deferr",
+        "would",
+        "wouldn",
+        "never",
+        "meant",
+        "intend",
+        "want",
+        "hope",
+        "dispens",
+        "gave",
+        "give",
+        "forwent",
+        "unkind",
+        "unwiz",
+        "unsaf",
+        "unfair",
+        "pointless",
     }
 )
 
@@ -87,8 +103,12 @@ def find(
     for ref in refs:
         refs_of.setdefault(segments.sentence_of[ref.start], []).append(ref)
     _no_name_done(tokens, marks, segments, modes, lexicon, rows, used)
+    _left_out(tokens, marks, modes, lexicon, rows, used)
     for cue in marks:
-        if not any(s.data == "not_done" for s in cue.of("cue")) or modes.mode[cue.start] in _SILENT:
+        kinds = {s.data for s in cue.of("cue")}
+        broken = "out_of_order" in kinds
+        silent = _SILENT if not broken else tuple(m for m in _SILENT if m != "plan")
+        if not kinds & {"not_done", "out_of_order"} or modes.mode[cue.start] in silent or _worsened(tokens, cue):
             continue
         sentence = segments.sentence_of[cue.start]
         names = [
@@ -101,7 +121,14 @@ def find(
             rows += nerve_rows
             used.update(range(cue.start, cue.end))
             continue
+        if tokens[cue.end - 1].key in _OTHER_DAY:
+            names = [m for m in names if m.has("name", "topic") and not m.has("alone")]
         chosen = _chosen(tokens, cue, names, segments.sentences[sentence].end, by_sentence[sentence])
+        if not chosen and not names and sentence:
+            chosen = _spoken_of(tokens, lexicon, cue, by_sentence, sentence, modes)
+        if not chosen:
+            before = [m for m in by_sentence.get(sentence - 1, ()) if m.has("name", "topic")]
+            chosen = _meant_by_it(tokens, cue, names or before)
         if not chosen:
             continue
         used.update(range(cue.start, cue.end))
@@ -111,7 +138,8 @@ def find(
             sides = [
                 m
                 for m in by_sentence[sentence]
-                if m.has("side") and abs(m.start - mark.end) <= 3 or m.has("side") and 0 <= mark.start - m.end <= 1
+                if m.has("side")
+                and (abs(m.start - (mark.end if names else cue.end)) <= 3 or names and 0 <= mark.start - m.end <= 1)
             ]
             cell = segments.cell_side.get(cue.start)
             joined = any(tokens[i].key in ("and", "&", "/") for m in sides for i in range(max(0, m.start - 2), m.start))
@@ -121,6 +149,8 @@ def find(
             for item in _items(lexicon, mark):
                 one = side if side in ("right", "left") and item.sided else None
                 low, high = min(cue.start, mark.start), max(cue.end, mark.end)
+                if not names:
+                    low, high = cue.start, max([cue.end, *(m.end for m in sides)])
                 spans = [(low, high)] if high - low < 16 else [(mark.start, mark.end), (cue.start, cue.end)]
                 why = [
                     f"{tokens.words(cue.start, cue.end)!r} says that {tokens.words(mark.start, mark.end)!r} was not done"
@@ -130,6 +160,47 @@ def find(
                     row.doubt("heard", tokens.words(mark.start, mark.end))
                 rows.append(row)
     return rows, used
+
+
+def _spoken_of(
+    tokens: Tokens, lexicon: Lexicon, cue: Mark, by_sentence: dict[int, list[Mark]], sentence: int, modes: Modes
+) -> list[Mark]:
+    """ "I couldn't get a view of the left one": the test just told of the other side."""
+    sides = [
+        m
+        for m in by_sentence[sentence]
+        if m.has("side")
+        and all(s in ("of", "on", "in", "at") for s in _signs(tokens, cue.end, m.start))
+        and 0 <= m.start - cue.end <= 3
+    ]
+    if not sides or sides[0].of("side")[0].value not in ("right", "left"):
+        return []
+    earlier = by_sentence.get(sentence - 1, [])
+    if {m.of("side")[0].value for m in earlier if m.has("side")} & {sides[0].of("side")[0].value, "both"}:
+        return []
+    names = [m for m in earlier if m.has("name", "topic") and modes.mode[m.start] == "finding"]
+    return [m for m in names[:1] if len(names) == 1 and any(i.sided for i in _items(lexicon, m))]
+
+
+_COURSE = frozenset("to from by over sinc further in after with slow gradual rapid progressiv".split())
+_PATIENT = frozenset("him her he she patient mum mother family parents".split())
+_OTHER_DAY = frozenset({"today", "morning", "afternoon", "evening", "time", "visit"})
+_IT = frozenset({"it", "that", "this", "them", "those"})
+
+
+def _worsened(tokens: Tokens, cue: Mark) -> bool:
+    """ "Acuity declined to 6/60": what went down was measured, nobody refused it."""
+    if tokens[cue.start].key != "declin":
+        return False
+    after = [t.key for t in tokens.tokens[cue.end : cue.end + 4] if t.kind != "space"]
+    return bool(after) and after[0] in _COURSE and not set(after[1:]) & _PATIENT
+
+
+def _meant_by_it(tokens: Tokens, cue: Mark, names: list[Mark]) -> list[Mark]:
+    """ "..., but I did not get to it": the test named last before a cue that points back."""
+    after = [t.key for t in tokens.tokens[cue.end : cue.end + 3] if t.kind == "word"]
+    before = [m for m in names if m.end <= cue.start]
+    return before[-1:] if after and after[0] in _IT else []
 
 
 _DONE = frozenset({"done", "test", "perform", "attempt", "taken", "check", "measur", "record", "today"})
@@ -169,6 +240,40 @@ def _no_name_done(
         if not names or at >= len(tokens) or tokens[at].key not in _DONE:
             continue
         used.update(range(mark.start, at + 1))
+        for name in names:
+            for item in _items(lexicon, name):
+                why = [f"{tokens.words(mark.start, at + 1)!r} says that it was not done"]
+                rows.append(Observation(item.key, None, "not_done", {}, [(mark.start, at + 1)], [], why, name.start))
+
+
+def _left_out(
+    tokens: Tokens,
+    marks: list[Mark],
+    modes: Modes,
+    lexicon: Lexicon,
+    rows: list[Observation],
+    used: set[int],
+) -> None:
+    """ "We left the gag and the corneals out": names between the verb and its adverb."""
+    for n, mark in enumerate(marks):
+        verb = tokens[mark.start].key
+        if verb not in ("left", "leav") or mark.end - mark.start > 1 or modes.mode[mark.start] in _SILENT:
+            continue
+        names: list[Mark] = []
+        end = mark.end
+        for other in marks[n + 1 : n + 8]:
+            gap = _signs(tokens, end, other.start)
+            if any(g not in _LINKS for g in gap) or not other.has("name", "topic"):
+                break
+            names.append(other)
+            end = other.end
+        at = end
+        while at < len(tokens) and tokens[at].kind == "space":
+            at += 1
+        if not names or at >= len(tokens) or tokens[at].key not in ("out", "alon", "asid", "undone", "untest"):
+            continue
+        used.update(range(mark.start, mark.end))
+        used.update(range(at, at + 1))
         for name in names:
             for item in _items(lexicon, name):
                 why = [f"{tokens.words(mark.start, at + 1)!r} says that it was not done"]

@@ -17,7 +17,7 @@ _NO_PART = frozenset("i he she it they we who with of from in by after before".s
 _VOWELS = frozenset("aeiouy")
 
 
-Idle = dict[int, frozenset[str]]  # token -> the subjects of a value word that says nothing where it stands
+Idle = dict[int, frozenset[str]]  # token -> the groups of a value word that says nothing where it stands
 
 
 def idle(bound: list[Bound], lexicon: Lexicon) -> Idle:
@@ -26,7 +26,7 @@ def idle(bound: list[Bound], lexicon: Lexicon) -> Idle:
     for one in bound:
         mark = one.atom.mark
         if mark is not None and not one.option.targets:
-            topics = frozenset(lexicon.items[s.item].topic if s.item else s.topic for s in mark.senses)
+            topics = frozenset(lexicon.item_group.get(s.item, s.topic) for s in mark.senses)
             out.update(dict.fromkeys(range(one.atom.start, one.atom.end), topics))
     return out
 
@@ -46,7 +46,7 @@ def subject(scene: Scene, one: Bound, unread_values: Idle) -> tuple[int, int] | 
         if head.start >= atom.start or atom.sort == "number":  # "ptosis measuring 2 mm"
             return None
         start = head.end
-    own = {scene.lexicon.items[t.item].topic for t in one.option.targets}
+    own = {scene.lexicon.item_group.get(t.item, "") for t in one.option.targets}
     unused = frozenset(i for i in range(start, atom.start) if i in unread_values and own.isdisjoint(unread_values[i]))
     passed = _passed(scene, atom.sentence)
     at = atom.start - 1

@@ -53,6 +53,9 @@ _CHARTS: dict[float, frozenset[float]] = {
     6.0: frozenset(float(n) for n in _METRIC),
     20.0: frozenset(float(n) for n in _FEET),
 }
+_DECIMAL = ("decimal", "decimals", "dec")
+# Short test distances told before a big letter: "three sixty" is 3/60.
+_SHORT = frozenset({1.0, 2.0, 3.0, 4.0, 5.0})
 _SLASHED = frozenset({0.5, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 20.0})
 _MODIFIER_WORDS = {"p": "p", "part": "p", "partial": "p", "partly": "p", "pt": "p", "parts": "p"}
 _DURATION = {52.0: "weeks", 12.0: "months", 7.0: "days"}
@@ -134,6 +137,8 @@ def on_chart(group: Group) -> bool:
 def _is_fraction(first: Num, second: Num, slash: bool) -> bool:
     if slash:
         return first.value in _SLASHED and 1 <= second.value <= 1200
+    if first.value in _SHORT and second.value == 60:
+        return not first.decimal
     charts = _CHARTS.get(first.value)
     return charts is not None and second.value in charts and not first.decimal
 
@@ -151,6 +156,8 @@ def _modifier(tokens: Tokens, parts: tuple[Part, ...], i: int, end: int) -> tupl
         at, word = _next_word(tokens, at + 1)
     if word == "(" and at + 2 < len(tokens):
         inner, sign = _next_word(tokens, at + 1)
+        if sign in _MODIFIER_WORDS and _next_word(tokens, inner + 1)[1] == ")":
+            return "p", i, _next_word(tokens, inner + 1)[0] + 1
         if sign in ("+", "-") and tokens[inner + 1].kind == "number" and len(tokens[inner + 1].text) == 1:
             return f"{sign}{tokens[inner + 1].text}", i, inner + 3
     if word in _MODIFIER_WORDS and (at == end or tokens[at].start - tokens[end - 1].end <= 1 or word != "p"):
@@ -171,10 +178,13 @@ def _single_acuity(tokens: Tokens, parts: tuple[Part, ...], i: int) -> tuple[Rea
     if word == "logmar" or (word == "log" and _next_word(tokens, at + 1)[1] in ("mar", "units")):
         end = at + 1 if word == "logmar" else _next_word(tokens, at + 1)[0] + 1
         return Reading(f"{sign}{told} logMAR", start, end), i + 1
-    if word in ("decimal", "dec"):
+    if word in _DECIMAL:
         return Reading(f"{told} decimal", num.start, at + 1), i + 1
-    if _preceded_by_logmar(tokens, start) and num.value <= 3:
+    notation = _notation(tokens, start)
+    if notation == "logMAR" and num.value <= 3:
         return Reading(f"{sign}{told} logMAR", start, num.end), i + 1
+    if notation == "decimal" and num.value <= 2:
+        return Reading(f"{told} decimal", num.start, num.end), i + 1
     if num.decimal and num.value <= 2:
         shown = _text(num.value)
         return Reading(None, num.start, num.end, "value", choices=(f"{shown} logMAR", f"{shown} decimal")), i + 1
@@ -192,14 +202,21 @@ def _single_acuity(tokens: Tokens, parts: tuple[Part, ...], i: int) -> tuple[Rea
     return None
 
 
-def _preceded_by_logmar(tokens: Tokens, i: int) -> bool:
-    for _ in range(4):
-        i, word = _before(tokens, i)
-        if word in ("logmar", "mar"):
-            return True
-        if i < 0 or word in (".", ";"):
-            return False
-    return False
+def _notation(tokens: Tokens, i: int) -> str:
+    """The notation named in the sentence ("logMAR: right 0.1, left 0.3"; "R 0.1 L 0.2 logMAR"), or ""."""
+    for way in (range(i - 1, max(-1, i - 40), -1), range(i + 1, min(len(tokens), i + 24))):
+        for at in way:
+            token = tokens[at]
+            if token.kind == "break" or token.key in (";", "?"):
+                break
+            if token.key == "." and (at + 1 >= len(tokens) or tokens[at + 1].kind != "number"):
+                break
+            word = plain(token.text) if token.kind == "word" else ""
+            if word in ("logmar", "mar"):
+                return "logMAR"
+            if word in _DECIMAL and _next_word(tokens, at + 1)[1] not in ("point", "place", "places"):
+                return "decimal"
+    return ""
 
 
 # ---- near ------------------------------------------------------------------------------------
@@ -211,6 +228,13 @@ def near_prefix(tokens: Tokens, group: Group) -> tuple[int, str] | None:
     if before >= 0 and word in ("n", "j", "jaeger"):
         return before, "N" if word == "n" else "J"
     return None
+
+
+def near_by_form(tokens: Tokens, group: Group) -> bool:
+    """Whether the form alone tells a near print size: "N5", "J2", "0.4M"."""
+    at, word = _next_word(tokens, group.end)
+    metric = word == "m" and tokens[at].text == "M" and group.nums[0].decimal and at == group.end
+    return metric or near_prefix(tokens, group) is not None
 
 
 def near(tokens: Tokens, group: Group) -> list[Reading]:
@@ -351,6 +375,11 @@ def small_grade(tokens: Tokens, group: Group, highest: int) -> list[Reading]:
             out.append(Reading(f"{_text(num.value)}-{_text(second.value)}", num.start, second.end, doubt))
             i += 3
             continue
+        of_all = parts[i + 2].num if i + 2 < len(parts) and parts[i + 1].sign in ("/", "of") else None
+        if of_all is not None and of_all.value == highest == 6 and not doubt:
+            out.append(Reading(_text(num.value), num.start, of_all.end))
+            i += 3
+            continue
         if i + 1 < len(parts) and parts[i + 1].sign in ("+", "-") and parts[i + 1].glued and i + 2 >= len(parts):
             out.append(
                 Reading(
@@ -416,6 +445,13 @@ def quantity(tokens: Tokens, group: Group, item: Item, unit: str) -> list[Readin
         out.append(Reading(number(value * (1 if ratio else scale)), num.start, num.end))
         i += 1
     return out
+
+
+def possible_in(group: Group, item: Item, unit: str) -> bool:
+    """Whether every number of a group, told in `unit`, can be a value of the item."""
+    scale = _scale(item.unit, unit)
+    low, high = item.possible or (float("-inf"), float("inf"))
+    return scale is not None and all(low <= n.value * scale <= high for n in group.nums)
 
 
 def _spoken_hundreds(parts: tuple[Part, ...], i: int, fits: object) -> tuple[float | None, int]:

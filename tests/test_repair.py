@@ -113,6 +113,9 @@ def test_a_slip_of_two_terms_alike_is_never_stated(text: str) -> None:
         ("Touch equal on both cheeks, corronel reflex brisk on both sides.", "corronel reflex", "corneal reflex"),
         ("Impression: glow coma in the left eye, pressures high.", "glow coma", "glaucoma"),
         ("No our APD.", "our APD", "rapd"),
+        ("Shrug. Trap easy us is 5 out of 5 on both sides.", "Trap easy us", "trapezius"),
+        ("Field defect on the right, in fear oh nasal.", "in fear oh nasal", "inferonasal"),
+        ("Left disc is pink with no parlour.", "parlour", "palor"),
     ],
 )
 def test_misheard_terms_are_read_and_asked(text: str, heard: str, read_as: str) -> None:
@@ -149,6 +152,7 @@ def test_a_generic_word_misheard_keeps_its_sense() -> None:
         "Her brother fishes, her uncle sells carpets, and the dog is called Biscuit.",
         "Known hypertension, on tablets for the thyroid, allergic to penicillin.",
         "No pain, no discharge, no trauma; nothing to add, and nothing on the right or on the left.",
+        "She wears the patch for two hours and must not rub it; the pupil is round and the vision is stable.",
         "Please park beside the chapel, take a ticket and wait for the green light to come on.",
     ],
 )

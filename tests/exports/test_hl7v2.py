@@ -64,7 +64,7 @@ def test_every_item_of_a_kind_gives_a_valid_message(kind: str) -> None:
     message = written(made)
     assert faults(message) == []
     assert strictly_valid(message)
-    told = [x for x in segments(message, "OBX")][: len(made.record.entries)]
+    told = segments(message, "OBX")[: len(made.record.entries)]
     assert len(told) == len(made.record.entries)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import sys
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -24,8 +24,7 @@ from dictate.errors import DictateError
 
 if TYPE_CHECKING:
     from dictate.desk.records import Records
-    from dictate.exports import Document
-    from dictate.exports.codes import Codes
+    from dictate.exports import Document, OpenQuestions
     from dictate.lexicon import Lexicon
 
 OPEN = 3
@@ -80,16 +79,22 @@ def export(
         if out is not None and any(one != "-" and Path(out).resolve() == Path(one).resolve() for one in what):
             raise DictateError(f"{out}: this is a note to be exported; name another file")
         loaded = load_lexicon(lexicon)
+        from dictate.exports import OpenQuestions
         from dictate.exports import codes as tables
+        from dictate.exports.render import render
 
         table = tables.load(loaded, codes)
         with ExitStack() as stack:
             documents = list(_documents(what, loaded, store, stack))
         if (patient, name, born) != (None, None, None):
             documents = [_of_patient(one, patient, name, born) for one in documents]
-        if not unsettled:
-            _settled(documents)
-        _write(_EXPORTERS[format](documents, loaded, table), out)
+        try:
+            with needing("exchange"):
+                text = render(format.value, documents, loaded, table, unsettled=unsettled)
+        except OpenQuestions as waiting:
+            _tell(waiting)
+            raise typer.Exit(OPEN) from None
+        _write(text, out)
 
 
 # ---- what is exported -------------------------------------------------------------------------
@@ -133,8 +138,7 @@ def _from_file(path: str, lexicon: Lexicon) -> Document:
 
 def _from_store(record_id: str, records: Records) -> Document:
     """The record as it was signed last, or, if it was not or is being amended, as it stands."""
-    from dictate.exports import Document
-    from dictate.record import Record
+    from dictate.exports import stored
     from dictate.store import Unknown
 
     try:
@@ -142,30 +146,13 @@ def _from_store(record_id: str, records: Records) -> Document:
     except Unknown as error:
         raise DictateError(f"{record_id}: there is no such file, and {error}") from None
     if head.state == "signed":
-        version = records.versions(head.id)[-1]
-        record, at, text = Record.from_dict(version.record), version.at, version.note
-        person, number = version.patient, version.number
-    else:
-        standing = records.standing(head.id)
-        if standing.settled.lapsed and not standing.settled.record.open:
-            raise DictateError(
-                f"record {head.id}: answers whose words have changed wait to be given anew: dictate settle {head.id}"
-            )
-        record, at, text = standing.settled.record, head.updated, standing.text
-        person, number = head.patient, head.version
-    signed = head.state == "signed"
-    return Document(
-        record=record,
-        at=at,
-        text=text,
-        id=head.id,
-        version=number,
-        signed_by=head.signed_by if signed else "",
-        signed_at=at if signed else None,
-        reference=person.reference,
-        name=person.name,
-        birth_date=person.birth_date,
-    )
+        return stored.signed(head.id, records.versions(head.id)[-1])
+    standing = records.standing(head.id)
+    if standing.settled.lapsed and not standing.settled.record.open:
+        raise DictateError(
+            f"record {head.id}: answers whose words have changed wait to be given anew: dictate settle {head.id}"
+        )
+    return stored.draft(head, standing.text, standing.settled.record)
 
 
 def _of_patient(document: Document, reference: str | None, name: str | None, born: datetime | None) -> Document:
@@ -174,57 +161,15 @@ def _of_patient(document: Document, reference: str | None, name: str | None, bor
     return replace(document, reference=reference or "", name=name or "", birth_date=born.date() if born else None)
 
 
-def _settled(documents: Sequence[Document]) -> None:
-    """Lists what is open and leaves with status 3, if anything is."""
-    unsettled = [one for one in documents if one.record.open]
-    for document in unsettled:
+def _tell(waiting: OpenQuestions) -> None:
+    for document in waiting.documents:
         for flag in document.record.flags:
             words = " … ".join(" ".join(one.text.split()) for one in flag.evidence)
             say(f"{document.label}: {flag.question}  “{words}”")
-    if unsettled:
-        say("nothing was exported while questions are open; answer them with: dictate settle FILE|ID")
-        raise typer.Exit(OPEN)
+    say("nothing was exported while questions are open; answer them with: dictate settle FILE|ID")
 
 
-# ---- forms ------------------------------------------------------------------------------------
-
-
-def _json(documents: Sequence[Document], lexicon: Lexicon, codes: Codes) -> str:
-    import json
-
-    from dictate.exports.as_json import as_json
-
-    return "".join(json.dumps(as_json(one), ensure_ascii=False) + "\n" for one in documents)
-
-
-def _csv(documents: Sequence[Document], lexicon: Lexicon, codes: Codes) -> str:
-    from dictate.exports.as_csv import as_csv
-
-    return as_csv(documents, lexicon)
-
-
-def _fhir(documents: Sequence[Document], lexicon: Lexicon, codes: Codes) -> str:
-    import json
-
-    with needing("exchange"):
-        from dictate.exports.fhir import bundle
-
-        return "".join(json.dumps(bundle(one, lexicon, codes), ensure_ascii=False) + "\n" for one in documents)
-
-
-def _hl7v2(documents: Sequence[Document], lexicon: Lexicon, codes: Codes) -> str:
-    with needing("exchange"):
-        from dictate.exports.hl7v2 import message
-
-        return "".join(message(one, lexicon, codes) for one in documents)
-
-
-_EXPORTERS: dict[Form, Callable[[Sequence[Document], Lexicon, Codes], str]] = {
-    Form.json: _json,
-    Form.csv: _csv,
-    Form.fhir: _fhir,
-    Form.hl7v2: _hl7v2,
-}
+# ---- where it goes -----------------------------------------------------------------------------
 
 
 def _write(text: str, out: str | None) -> None:

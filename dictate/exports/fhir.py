@@ -116,16 +116,16 @@ class _Writer:
 
     def _patient(self) -> Json:
         out: Json = {"resourceType": "Patient", "id": self._id("patient")}
-        if self.document.reference:
+        if plain(self.document.reference).strip():
             out["identifier"] = [{"system": self.own.patient, "value": plain(self.document.reference)}]
-        if self.document.name:
+        if plain(self.document.name).strip():
             out["name"] = [{"text": plain(self.document.name)}]
         if self.document.birth_date:
             out["birthDate"] = self.document.birth_date.isoformat()
         return out
 
     def _practitioner(self) -> Json:
-        name = [{"text": plain(self.document.signed_by)}] if self.document.signed_by else []
+        name = [{"text": plain(self.document.signed_by)}] if plain(self.document.signed_by).strip() else []
         return {"resourceType": "Practitioner", "id": self._id("practitioner")} | ({"name": name} if name else {})
 
     # ---- entries -------------------------------------------------------------------------

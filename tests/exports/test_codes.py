@@ -144,3 +144,12 @@ def test_all_faults_come_together_and_no_file_is_a_sentence(tmp_path: Path) -> N
     file.write_bytes(b"\xff\xfe\x00")
     with pytest.raises(CodesError, match="not UTF-8"):
         load(LEXICON, str(file))
+
+
+def test_the_example_in_the_readme_is_a_file_of_codes(tmp_path: Path) -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    example = readme[readme.index("    [[code]]") :]
+    file = tmp_path / "mine.toml"
+    file.write_text("\n".join(line[4:] for line in example[: example.index("\n### ")].splitlines()), encoding="utf-8")
+    user = load(LEXICON, str(file)).user
+    assert len(user.code) == len(user.answer) == 1

@@ -152,7 +152,7 @@ def _from_store(record_id: str, records: Records) -> Document:
         raise DictateError(
             f"record {head.id}: answers whose words have changed wait to be given anew: dictate settle {head.id}"
         )
-    return stored.draft(head, standing.text, standing.settled.record)
+    return stored.draft(head, standing.text, standing.settled)
 
 
 def _of_patient(document: Document, reference: str | None, name: str | None, born: datetime | None) -> Document:

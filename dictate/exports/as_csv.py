@@ -17,7 +17,7 @@ from dictate.record import Entry, Record
 
 _BEFORE = "record note version status signed_by signed_at patient_reference patient_name birth_date".split()
 _ENTRY = "entry item title side value low high unit".split()
-_AFTER = "state questions start end words".split()
+_AFTER = "state origin questions start end words".split()
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?([eE][+-]?\d+)?")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 _BETWEEN = " | "
@@ -38,7 +38,7 @@ def as_csv(documents: Iterable[Document], lexicon: Lexicon) -> str:
     for document in documents:
         before = _document(document)
         for entry in document.record.entries:
-            row = before | _row(entry, document.record, lexicon)
+            row = before | _row(entry, document.record, lexicon) | {"origin": document.origin(entry.id)}
             writer.writerow([guarded(row.get(column, "")) for column in head])
     return out.getvalue()
 

@@ -11,8 +11,8 @@ from dictate.exports.document import Document
 def as_json(document: Document) -> dict[str, Any]:
     """The record as `dictate read` prints it ("exam-record/1"), with more keys, ready for json.dumps.
 
-    `record_id`, `version`, `status`, `at`, `patient` and `signature`: null where nobody has signed. Open questions
-    stand in `flags`. Times are ISO 8601.
+    `record_id`, `version`, `status`, `at`, `patient`; `signature` is null where nobody has signed; `origins` names the
+    entries that were not just read from the note. Open questions stand in `flags`. Times are ISO 8601.
     """
     return {
         **document.record.to_dict(),
@@ -26,6 +26,7 @@ def as_json(document: Document) -> dict[str, Any]:
             "birth_date": document.birth_date.isoformat() if document.birth_date else None,
         },
         "signature": _signature(document),
+        "origins": dict(document.origins),
         "program": f"dictate {__version__}",
     }
 

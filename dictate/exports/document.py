@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 from uuid import UUID, uuid5
@@ -29,7 +30,8 @@ class Document:
     """A record to be exported.
 
     `at` is the aware time at which it stood like this: of the signature, or else of the last change. `id` is its id
-    in the store, if it is kept in one. `name`, `reference` and `birth_date` are the patient's, as far as known.
+    in the store, if it is kept in one. `name`, `reference` and `birth_date` are the patient's, as far as known. `origins`
+    names, by their ids, the entries that were not just read: "chosen" in answer to a question, or the clinician's "own".
     """
 
     record: Record
@@ -42,6 +44,7 @@ class Document:
     reference: str = ""
     name: str = ""
     birth_date: date | None = None
+    origins: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def label(self) -> str:
@@ -68,6 +71,10 @@ class Document:
     def uuid(self, *parts: str) -> str:
         """An identifier for a part of it, the same each time."""
         return str(uuid5(ROOT, "/".join((self.key, str(self.version), *parts))))
+
+    def origin(self, entry_id: str) -> str:
+        """How an entry came about: "read", "chosen" or "own"."""
+        return self.origins.get(entry_id, "read")
 
     def settled(self) -> Document:
         """Itself. Raises OpenQuestions."""

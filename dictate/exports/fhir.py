@@ -25,6 +25,11 @@ from dictate.table import value_text
 
 TITLE = "Examination of the eyes and the cranial nerves"
 _REQUESTED = ("category", "finding", "grade", "text")
+_ORIGIN = {
+    "read": "read from the note",
+    "chosen": "chosen by the clinician in answer to a question about the note",
+    "own": "stated by the clinician, not by the note",
+}
 _UNSIGNED = "the examining clinician (not signed)"
 
 
@@ -377,6 +382,7 @@ class _Writer:
             "id": self._id("provenance", entry.id),
             "target": [reference(self.ids[entry.id])],
             "recorded": instant(self.document.at),
+            "activity": concept(_ORIGIN[self.document.origin(entry.id)]),
             "agent": [_agent("author", self._author()), _agent("assembler", program)],
         }
         words = [

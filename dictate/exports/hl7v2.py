@@ -163,6 +163,8 @@ class _Writer:
         lines = [line for one in entry.evidence for line in one.text.splitlines() if line.strip()]
         if missing:
             lines.insert(0, value_text(item, entry.value))
+        if self.document.origin(entry.id) == "own":
+            lines.append("stated by the clinician, not by the note")
         return _Result(fields, lines)
 
     def _set(self, entry: Entry, item: Item, code: str) -> str:

@@ -8,6 +8,7 @@ from dictate.exports.document import Document
 from dictate.record import Record
 
 if TYPE_CHECKING:
+    from dictate.settling import Settled
     from dictate.store.model import RecordHead, Version
 
 
@@ -24,13 +25,14 @@ def signed(record_id: str, version: Version) -> Document:
         reference=version.patient.reference,
         name=version.patient.name,
         birth_date=version.patient.birth_date,
+        origins={key: str(told["origin"]) for key, told in version.record.get("origins", {}).items()},
     )
 
 
-def draft(head: RecordHead, text: str, record: Record) -> Document:
-    """A record as it stands: `text` is its note, `record` what it says after the decisions."""
+def draft(head: RecordHead, text: str, settled: Settled) -> Document:
+    """A record as it stands: `text` is its note, `settled` what it says after the decisions."""
     return Document(
-        record=record,
+        record=settled.record,
         at=head.updated,
         text=text,
         id=head.id,
@@ -38,4 +40,5 @@ def draft(head: RecordHead, text: str, record: Record) -> Document:
         reference=head.patient.reference,
         name=head.patient.name,
         birth_date=head.patient.birth_date,
+        origins={one.entry.id: one.origin for one in settled.entries if one.origin != "read"},
     )

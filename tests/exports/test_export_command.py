@@ -17,6 +17,7 @@ from dictate.desk.live import Live
 from dictate.desk.records import Records
 from dictate.exports import back
 from dictate.exports.v2_check import faults
+from dictate.settling import Row, add, answer
 from dictate.store import open_store
 
 from .making import CODES, LEXICON
@@ -106,6 +107,35 @@ def test_a_signed_record_is_exported_as_it_was_signed_last(signed: str) -> None:
     assert (printed["version"], printed["signature"]["by"], printed["patient"]["name"]) == (2, "JR", "Nour")
     status, out, _ = run(signed, "--format", "hl7v2")
     assert faults(out) == [] and "|P-9||Nour" in out
+
+
+def test_what_the_clinician_decided_is_told_from_what_was_read(place: Path) -> None:
+    with open_store() as store:
+        records = Records(Live(store, LEXICON), "tester")
+        head = records.begin(SETTLED + OPEN)
+        standing = records.standing(head.id)
+        choice = answer(standing.settled, [standing.settled.record.flags[0].id], {"side": "left"}, "tester")
+        standing = records.decide(standing, [choice], head.revision)
+        own = add(standing.settled, Row("lid.ptosis", "left", "present"), "tester")
+        standing = records.decide(standing, [own], standing.head.revision)
+    for _ in range(2):  # as a draft, and signed
+        status, out, _ = run(head.id)
+        printed = json.loads(out)
+        by_item = {one["item"]: one["id"] for one in printed["entries"]}
+        assert printed["origins"] == {by_item["pressure.eye"]: "chosen", by_item["lid.ptosis"]: "own"}
+        status, out, _ = run(head.id, "--format", "csv")
+        told = {row["item"]: row["origin"] for row in csv.DictReader(io.StringIO(out, newline=""))}
+        assert (told["pupil.size"], told["pressure.eye"], told["lid.ptosis"]) == ("read", "chosen", "own")
+        _, out, _ = run(head.id, "--format", "fhir")
+        made = [one["resource"] for one in json.loads(out)["entry"]]
+        activities = [one["activity"]["text"] for one in made if one["resourceType"] == "Provenance"]
+        assert activities[-1] == "stated by the clinician, not by the note"
+        assert activities[-2].startswith("chosen by the clinician")
+        assert activities[0] == "read from the note"
+        with open_store() as store:
+            standing = Records(Live(store, LEXICON), "tester").standing(head.id)
+            if standing.head.state != "signed":
+                Records(Live(store, LEXICON), "tester").sign(head.id, "MK", standing.head.revision)
 
 
 def test_an_unsigned_record_is_a_draft_and_an_open_one_is_not_exported(place: Path) -> None:

@@ -123,7 +123,7 @@ def test_what_the_clinician_decided_is_told_from_what_was_read(place: Path) -> N
         printed = json.loads(out)
         by_item = {one["item"]: one["id"] for one in printed["entries"]}
         assert printed["origins"] == {by_item["pressure.eye"]: "chosen", by_item["lid.ptosis"]: "own"}
-        status, out, _ = run(head.id, "--format", "csv")
+        _, out, _ = run(head.id, "--format", "csv")
         told = {row["item"]: row["origin"] for row in csv.DictReader(io.StringIO(out, newline=""))}
         assert (told["pupil.size"], told["pressure.eye"], told["lid.ptosis"]) == ("read", "chosen", "own")
         _, out, _ = run(head.id, "--format", "fhir")

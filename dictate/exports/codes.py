@@ -148,10 +148,6 @@ class Codes:
         """The unit as UCUM has it; one that is not in the table is written as it is, without a code."""
         return self.shipped.unit.get(unit) or Unit(shown=unit)
 
-    def unit_said(self, shown: str) -> str:
-        """The record's unit that `unit` writes so."""
-        return next((unit for unit, one in self.shipped.unit.items() if one.shown == shown), shown)
-
     def v2(self, system: str) -> str:
         """The short name of a code system in HL7 v2: "LN"."""
         return self.shipped.v2.get(system, "L")

@@ -16,6 +16,7 @@ from dictate import cli
 from dictate.desk.live import Live
 from dictate.desk.records import Records
 from dictate.exports import back
+from dictate.exports.render import MEDIA
 from dictate.exports.v2_check import faults
 from dictate.settling import Row, add, answer
 from dictate.store import open_store
@@ -68,6 +69,7 @@ def test_a_note_in_every_form(place: Path) -> None:
     assert [e.item for e in record.entries] == ["pupil.size", "pupil.size", "hearing.rinne"]
     status, out, _ = run("good.txt", "--format", "hl7v2", *WHO)
     assert status == 0 and faults(out) == [] and "Zoë Ćosić" in out
+    assert set(MEDIA) == {"json", "csv", "fhir", "hl7v2"}
 
 
 def test_standard_input_and_several_notes(place: Path) -> None:
@@ -119,7 +121,7 @@ def test_what_the_clinician_decided_is_told_from_what_was_read(place: Path) -> N
         own = add(standing.settled, Row("lid.ptosis", "left", "present"), "tester")
         standing = records.decide(standing, [own], standing.head.revision)
     for _ in range(2):  # as a draft, and signed
-        status, out, _ = run(head.id)
+        _, out, _ = run(head.id)
         printed = json.loads(out)
         by_item = {one["item"]: one["id"] for one in printed["entries"]}
         assert printed["origins"] == {by_item["pressure.eye"]: "chosen", by_item["lid.ptosis"]: "own"}

@@ -1,4 +1,4 @@
-"""Takes the pictures in the README from the real desk: python tests/desk/pictures.py docs"""
+"""Takes the pictures in the README from the real desk: python tests/desk/pictures.py tests/desk/screens"""
 
 from __future__ import annotations
 

@@ -1,0 +1,1 @@
+"""Letters: the referral and the patient's report, drafted from a settled record."""

@@ -964,25 +964,26 @@ class Binder:
     def _chain(self, atoms: list[Atom], columns: list[list[Option]]) -> list[Bound]:
         """The cheapest chain through the options of atoms that each have some."""
         self.gaps = self._gaps(atoms)
+        edges = self._edges(atoms, columns)
         forward: list[list[float]] = []
         back: list[list[int]] = []
         for n, options in enumerate(columns):
             costs, links = [], []
-            for option in options:
+            for k, option in enumerate(options):
                 if n == 0:
                     costs.append(option.cost + self._edge(0, None, atoms[0], None, option))
                     links.append(-1)
                     continue
                 best, arg = float("inf"), 0
-                for m, earlier in enumerate(columns[n - 1]):
-                    total = forward[n - 1][m] + self._edge(n, atoms[n - 1], atoms[n], earlier, option)
+                for m, (before, row) in enumerate(zip(forward[n - 1], edges[n], strict=True)):
+                    total = before + row[k]
                     if total < best:
                         best, arg = total, m
                 costs.append(best + option.cost)
                 links.append(arg)
             forward.append(costs)
             back.append(links)
-        backward = self._backward(atoms, columns)
+        backward = self._backward(columns, edges)
         chosen = [0] * len(atoms)
         last = len(atoms) - 1
         chosen[last] = min(range(len(columns[last])), key=lambda m: forward[last][m] + backward[last][m])
@@ -993,9 +994,10 @@ class Binder:
             best_option = columns[n][chosen[n]]
             best_total = forward[n][chosen[n]] + backward[n][chosen[n]]
             rival, rival_total = None, float("inf")
+            chosen_rows = best_option.rows()
             for m, option in enumerate(columns[n]):
                 total = forward[n][m] + backward[n][m]
-                if option.targets and option.rows() != best_option.rows() and total < rival_total:
+                if option.targets and total < rival_total and option.rows() != chosen_rows:
                     rival, rival_total = option, total
             if rival_total - best_total > MARGIN:
                 rival = None
@@ -1051,20 +1053,21 @@ class Binder:
             for w in words
         )
 
-    def _backward(self, atoms: list[Atom], columns: list[list[Option]]) -> list[list[float]]:
-        last = len(atoms) - 1
-        backward: list[list[float]] = [[] for _ in atoms]
+    def _edges(self, atoms: list[Atom], columns: list[list[Option]]) -> list[list[list[float]]]:
+        """What each option of an atom costs after each option of the one before it."""
+        out: list[list[list[float]]] = [[]]
+        for n in range(1, len(atoms)):
+            a, b = atoms[n - 1], atoms[n]
+            out.append([[self._edge(n, a, b, first, second) for second in columns[n]] for first in columns[n - 1]])
+        return out
+
+    def _backward(self, columns: list[list[Option]], edges: list[list[list[float]]]) -> list[list[float]]:
+        last = len(columns) - 1
+        backward: list[list[float]] = [[] for _ in columns]
         backward[last] = [self._tail(o) for o in columns[last]]
         for n in range(last - 1, -1, -1):
-            row = []
-            for option in columns[n]:
-                row.append(
-                    min(
-                        self._edge(n + 1, atoms[n], atoms[n + 1], option, later) + later.cost + backward[n + 1][m]
-                        for m, later in enumerate(columns[n + 1])
-                    )
-                )
-            backward[n] = row
+            ahead = [later.cost + rest for later, rest in zip(columns[n + 1], backward[n + 1], strict=True)]
+            backward[n] = [min(map(sum, zip(row, ahead, strict=True))) for row in edges[n + 1]]
         return backward
 
     def _tail(self, option: Option) -> float:

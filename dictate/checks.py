@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from itertools import pairwise
 
@@ -183,14 +184,22 @@ def _disagree(row: Observation, other: Observation, item: Item) -> bool:
     return any(row.value in group and other.value in group for group in item.exclusive)
 
 
+def _by_item(rows: Iterable[Observation]) -> dict[str, list[Observation]]:
+    out: dict[str, list[Observation]] = {}
+    for row in rows:
+        out.setdefault(row.item, []).append(row)
+    return out
+
+
 def _across_sides(rows: list[Observation], lexicon: Lexicon) -> None:
     """ "palate lifts symmetrically" beside "the right half lags"; a squint told of either eye."""
+    of_item = _by_item(rows)
     for row in rows:
         item = lexicon.items[row.item]
         if row.value in ("not_done", None) or item.kind not in ("category", "finding") or row.many:
             continue
-        for other in rows:
-            if other is row or other.item != row.item or other.value in ("not_done", None):
+        for other in of_item[row.item]:
+            if other is row or other.value in ("not_done", None):
                 continue
             shared = all(other.context.get(k, v) == v for k, v in row.context.items())
             if not shared:
@@ -237,13 +246,14 @@ def _repeated(rows: list[Observation], lexicon: Lexicon, tokens: Tokens) -> bool
 def _specific(rows: list[Observation], lexicon: Lexicon) -> None:
     """A row with no detail that only repeats a more detailed one of the same words goes."""
     del lexicon
+    detailed = _by_item(row for row in rows if row.context)
     for row in list(rows):
         if row.context:
             continue
-        for other in rows:
-            if other is row or other.item != row.item or other.side != row.side or other.value != row.value:
+        for other in detailed.get(row.item, ()):
+            if other.side != row.side or other.value != row.value:
                 continue
-            if other.context and (set(other.spans) & set(row.spans) or abs(other.order - row.order) <= 9):
+            if set(other.spans) & set(row.spans) or abs(other.order - row.order) <= 9:
                 rows.remove(row)
                 break
 

@@ -36,7 +36,7 @@ def conclude(scene: Scene, nerve_tokens: set[int]) -> list[Observation]:
             continue
         mode = scene.modes.mode[mark.start]
         impression = [s for s in mark.of("alone") if s.data == "impression"]
-        if not impression and (mode == "impression" or mode == "finding" and _this_is(scene, mark)):
+        if not impression and (mode == "impression" or mode == "finding" and mark.of("word") and _this_is(scene, mark)):
             impression = [s for s in mark.of("word") if s.data == "impression"]
             if impression and mode == "finding":
                 mode = "impression"

@@ -22,20 +22,27 @@ class Mark:
     heard: bool = False
     read_as: str = ""
     inner: tuple[Mark, ...] = ()  # shorter phrases inside, for when no test in hand takes this one
-    roles: frozenset[str] = field(init=False, repr=False, compare=False)
+    by_role: dict[str, tuple[Sense, ...]] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "roles", frozenset([s.role for s in self.senses]))
+        roles: dict[str, list[Sense]] = {}
+        for sense in self.senses:
+            roles.setdefault(sense.role, []).append(sense)
+        object.__setattr__(self, "by_role", {role: tuple(senses) for role, senses in roles.items()})
 
     def of(self, *roles: str) -> tuple[Sense, ...]:
         """The senses with one of these roles."""
-        if self.roles.isdisjoint(roles):
+        if len(roles) == 1:
+            return self.by_role.get(roles[0], ())
+        if self.by_role.keys().isdisjoint(roles):
             return ()
         return tuple([s for s in self.senses if s.role in roles])
 
     def has(self, *roles: str) -> bool:
         """Whether any sense has one of these roles."""
-        return not self.roles.isdisjoint(roles)
+        if len(roles) == 1:
+            return roles[0] in self.by_role
+        return not self.by_role.keys().isdisjoint(roles)
 
 
 @dataclass

@@ -14,6 +14,7 @@ from dictate.wording import plain
 NAMES = tuple(ROMAN)
 _NOUN = frozenset({"cn", "cns", "nerve", "nerves"})
 _RANGE = frozenset({"-", "to", "through", "thru", "until"})
+_OPENING = frozenset({*_NOUN, *ORDINALS, *UNITS, "cranial"})  # besides digits and roman numerals
 _LIST = frozenset({",", "and", "&", "/", "+", "or"})
 
 
@@ -59,7 +60,11 @@ def find(tokens: Tokens) -> list[NerveRef]:
     out: list[NerveRef] = []
     i = 0
     while i < len(tokens):
-        word = plain(tokens[i].text)
+        token = tokens.tokens[i]
+        word = plain(token.text) if token.kind == "word" else ""
+        if word not in _OPENING and token.kind != "number" and token.text.upper() not in ROMAN:
+            i += 1
+            continue
         worded = word in _NOUN
         at = i
         if worded:

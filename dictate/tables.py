@@ -37,9 +37,8 @@ def _cells(tokens: Tokens, begin: int, line: list[int]) -> tuple[list[Cell], str
     if not line:
         return [], ""
     barred = any(tokens[i].key == "|" for i in line)
-    tabbed = any("\t" in tokens[i].text or "\t" in _blank_before(tokens, i) for i in line)
     lead = tokens.note.text[begin : tokens[line[0]].start]
-    tabbed = tabbed or "\t" in lead
+    tabbed = "\t" in tokens.note.text[begin : tokens[line[-1]].end]
     out: list[Cell] = []
     start = -1
     index = 0 if barred else lead.count("\t")

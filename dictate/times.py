@@ -11,6 +11,7 @@ _HOURS = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve"
 _N = rf"(?:\d{{1,2}}|{_HOURS})"
 _MINUTES = r"(?:five|ten|quarter|half|twenty(?:[ -]five)?|\d{1,2})"
 _PATTERN = re.compile(
+    r"(?<![a-z])(?=[\daefhnoqst]|(?<=@))(?:"  # where a time can begin: the rest is tried only there
     rf"(?<![\d.])(?:[01]?\d|2[0-3]):[0-5]\d(?!\d)(?:\s?[ap]\.?m\b\.?)?"
     rf"|(?<=\bat\s)(?:[01]?\d|2[0-3])[. ][0-5]\d(?![\d/])(?!\s*(?:mm|cm))"
     rf"|(?<=@)\s?(?:[01]?\d|2[0-3])[. ]?[0-5]\d(?![\d/])"
@@ -21,7 +22,7 @@ _PATTERN = re.compile(
     rf"|(?<![\d.])(?:0?\d|1[0-2])\.[0-5]\d\s?(?:am|pm|a\.m\.|p\.m\.)(?!\w)"
     rf"|\b{_N}\s?(?:am|pm|a\.m\.|p\.m\.)(?!\w)"
     rf"|\b(?:[01]\d|2[0-3])[0-5]\d\s?(?:hrs|hours|h)\b"
-    rf"|(?<=\bat\s)(?:{_HOURS}|thirteen|fourteen|fifteen|sixteen|seventeen|eighteen|nineteen|twenty)\s(?:thirty|fifteen|forty five|oh five|ten|twenty)\b",
+    rf"|(?<=\bat\s)(?:{_HOURS}|thirteen|fourteen|fifteen|sixteen|seventeen|eighteen|nineteen|twenty)\s(?:thirty|fifteen|forty five|oh five|ten|twenty)\b)",
     re.IGNORECASE,
 )
 

@@ -179,6 +179,8 @@ class Binder:
             )
             if atom.group is not None and self._has_own_value(head, neighbours):
                 cost += COST["over_at_side"]
+            if atom.sort == "word" and self._placed_in(atom, head, prior):
+                cost += COST["other_name"]
             self._add(found, atom, head, "next", 0.0 if measured and rank == 0 else cost)
         held = self._held(atom.sentence)
         loose = atom.sort == "word" and atom.mark is not None and _loose(atom.mark)
@@ -410,6 +412,8 @@ class Binder:
             return False
         _, end = unit_after(self.scene, atom.group)
         gap = [t for t in self.tokens.tokens[end : later[0].start] if t.kind != "space" and not t.skipped]
+        if not gap and self._equated(end, later[0].start):
+            return True
         if gap and gap[0].key == ")":
             gap = gap[1:]
         if not gap or gap[0].key not in ("of", "using", "us", "by", "via"):
@@ -417,16 +421,34 @@ class Binder:
         sides = {i for s in self._sides_in(atom.sentence) for i in range(s.start, s.end)}
         return all(t.i in sides for t in gap[1:])
 
+    def _placed_in(self, atom: Atom, head: Head, prior: list[Head]) -> bool:
+        """ "Vessels normal in both fundi": a name behind "in" is where it was found, if one stands before."""
+        named = [h for h in prior if not h.soft][-1:]
+        if not named or any(self.separators(named[0].end, atom.start)) or atom.start - named[0].end > 6:
+            return False
+        gap = [t.key for t in self.tokens.tokens[atom.end : head.start] if t.kind != "space" and not t.skipped]
+        return gap[:1] == ["in"] and len(gap) <= 2
+
+    def _equated(self, a: int, b: int) -> bool:
+        """ "0.8 is the cup disc ratio": nothing but "is" between a number and a name."""
+        return any(t.key in _EQUATING or t.text.casefold() in _EQUATING for t in self.tokens.tokens[a:b])
+
     def _belongs(self, atom: Atom, head: Head) -> bool:
         """Whether "of" ties a value, or a list of values, to the name behind it."""
         return self._measured(atom, [head]) or self._qualifies(atom, [], [head]) == "of"
 
     def _told_of_pair(self, atom: Atom, head: Head | None) -> bool:
         """Whether the name is in the plural, or a method that measured what is ("chambers shallow (1) by ...")."""
+        if head is not None and head.plural and self._several(head):
+            return False
         if head is None or head.plural or head.start < atom.end or atom.sort != "number":
             return bool(head and head.plural)
         before = [h for h in self._heads_in(atom.sentence) if h.end <= atom.start and not h.soft]
         return bool(before) and before[-1].plural and self._measured(atom, [head])
+
+    def _several(self, head: Head) -> bool:
+        """Whether a name stands for several things in one eye ("vessels"), so that its plural is no pair."""
+        return all(s.item and self.scene.lexicon.items[s.item].many for s in head.senses)
 
     def _qualifies(self, atom: Atom, prior: list[Head], later: list[Head]) -> str:
         """How a value belongs to the name behind it, alone or as one of a list.
@@ -646,6 +668,7 @@ class Binder:
         if plain_value and atom.start in self.denial_ends and all(item.kind == "category" for item in items):
             plain_value = False  # "does not adduct": what is denied of a normal movement is a finding
         plural = self._told_of_pair(atom, head) or plain_value and head is None and subject.names_pair(scene, atom)
+        plural = plural and not self._part_of_one(head)
         pair = atom.sort == "number" and len(targets) == 2 and targets[0].item == targets[1].item
         if pair:
             none_cost = 0.5
@@ -667,6 +690,7 @@ class Binder:
             {item.topic for item in items},
             told=not plain_value and not all(item.side_optional for item in items),
             plural=plural,
+            targets=targets,
         )
 
     def _side_choices(
@@ -680,6 +704,7 @@ class Binder:
         topics: set[str] | None = None,
         told: bool = False,
         plural: bool = False,
+        targets: list[Target] | None = None,
     ) -> list[tuple[float, Side | None, str]]:
         scene = self.scene
         virtual = scene.segments.cell_side.get(atom.start)
@@ -725,7 +750,13 @@ class Binder:
                 cost = min(cost, 0.5 + 0.08 * (commas + links + foreign))
             if lone and rank == 0 and head and not head.plural and not head.soft and side.value in ("right", "left"):
                 cost = min(cost, 0.85 + 0.04 * (commas + links + foreign))
-            if head and head.plural and head.start > side.end and not self._part_of(head, side, heads):
+            if (
+                head
+                and head.plural
+                and head.start > side.end
+                and not self._several(head)
+                and not self._part_of(head, side, heads)
+            ):
                 cost += 1.2
             if side.block and rank == 0:
                 cost = min(cost, 0.5 + 0.1 * foreign)
@@ -735,6 +766,8 @@ class Binder:
                 and not self._clause_first(side)
             ):
                 cost += COST["prepositional"]
+            elif not side.block and not side.prepositional and later and self._right_at(atom, later[0]):
+                cost += COST["side_right_behind"]
             out.append((cost, side, "prev"))
         for side in later[:1]:
             commas, links = self.separators(atom.end, side.start)
@@ -757,6 +790,8 @@ class Binder:
             )
             if any(t.key in ("but", "though", "although") for t in self.tokens.tokens[atom.end : side.start]):
                 cost += 1.5
+            if self._opens_clause(side):
+                cost += COST["next_side_clause"]
             if side.start == atom.end and self._clause_begins(atom):
                 cost -= COST["next_side"]
             if side.value == "both" and self._names_next(atom.sentence, side):
@@ -775,6 +810,8 @@ class Binder:
             out.append((cost, side, "next"))
         if not prior:
             held = self._held_side(atom.sentence, head, topics or set())
+            if held is not None and not self._of_eyes(targets or []) and subject.says_eye(scene, held):
+                held = None
             if held is not None:
                 cost = COST["held_side"]
                 if held.block:
@@ -783,6 +820,43 @@ class Binder:
                     cost += 0.3 if held.block else 1.5
                 out.append((cost, held, "held"))
         return out
+
+    def _of_eyes(self, targets: list[Target]) -> bool:
+        """Whether a value is of the eyes, or of nothing that has sides."""
+        return all(self.scene.lexicon.items[t.item].sides in ("eye", "none") for t in targets)
+
+    def _right_at(self, atom: Atom, side: Side) -> bool:
+        """Whether nothing but a preposition parts a value from the side behind it ("weak on the right")."""
+        return side.prepositional and [
+            t.key in ("on", "in", "over")
+            for t in self.tokens.tokens[atom.end : side.start]
+            if t.kind != "space" and not t.skipped
+        ] == [True]
+
+    def _part_of_one(self, head: Head | None) -> bool:
+        """ "Right disc swollen. Margins blurred.": parts of the one thing that the sentence before named with its side."""
+        if head is None or not all(s.item for s in head.senses):
+            return False
+        topics = {s.topic for s in head.senses}
+        for at in range(head.sentence - 1, max(-1, head.sentence - 3), -1):
+            earlier = [h for h in self._heads_in(at) if not h.soft]
+            if earlier or self._sides_in(at):
+                sides = {s.value for s in self._sides_in(at)}
+                named = [h for h in earlier if not h.plural and topics & {s.topic for s in h.senses if not s.item}]
+                return bool(named) and len(sides) == 1 and sides <= {"right", "left"}
+        return False
+
+    def _opens_clause(self, side: Side) -> bool:
+        """ "... three millimetres the left closes fully": the side is the subject of a new clause."""
+        before, after = side.start - 1, side.end
+        while before > 0 and self.tokens[before].kind == "space":
+            before -= 1
+        while after < len(self.tokens) and self.tokens[after].kind == "space":
+            after += 1
+        if side.prepositional or before < 0 or self.tokens[before].key != "the" or after >= len(self.tokens):
+            return False
+        token = self.tokens[after]
+        return token.kind == "word" and token.key not in _LINKS and token.key not in _PREPOSITIONS
 
     def _part_of(self, head: Head, side: Side, heads: list[Head]) -> bool:
         """ "The right disc was pale, with blurred margins": parts of the one thing named with the side."""
@@ -885,7 +959,7 @@ class Binder:
                 steps += 1
                 continue
             if sides:
-                if blocks and self._line_over(at, sentence):
+                if blocks and (self._line_over(at, sentence) or self._pair_told(at)):
                     return None
                 if blocks and blocks[-1].value in ("right", "left") and sides[-1].value in (blocks[-1].value, "both"):
                     return blocks[-1] if only in ("", blocks[-1].value) else None
@@ -909,6 +983,18 @@ class Binder:
             at -= 1
             steps += 1
         return None
+
+    def _pair_told(self, at: int) -> bool:
+        """Whether a sentence tells of one side what the one before told of the other, and nothing more."""
+        here, before = self._sides_in(at), self._sides_in(at - 1) if at else []
+        values_here, values_before = {s.value for s in here}, {s.value for s in before}
+        if {*values_here, *values_before} != {"right", "left"} or len(values_here) != 1 or len(values_before) != 1:
+            return False
+        if self.tokens[self._word_at(here[-1].end)].key == ":" or len(self.scene_atoms(at)) > 2:
+            return False
+        named = [h for n in (at - 1, at) for h in self._heads_in(n) if not h.soft]
+        first = [h for h in named if h.sentence == at - 1]
+        return bool(first) and len({s.topic for h in named for s in h.senses[:1]}) == 1
 
     def _line_over(self, at: int, sentence: int) -> bool:
         """Whether the line in which a side was turned to has ended (a heading's line does not)."""
@@ -1127,7 +1213,8 @@ class Binder:
             )
             told_there = self.tokens[self._after(first.side.end)].text == "where"
             if not told_there and (first.head is None or first.head.start != b.start):
-                cost += COST["shared_turn"] if own else 2.5 * COST["shared_turn"]
+                closed = first.side.prepositional and self.tokens[self._word_at(first.side.end)].key in (",", "with")
+                cost += COST["shared_turn"] * (1.0 if own else 0.5 if closed else 2.5)
         elif {first.side_way, second.side_way} == {"prev", "next"} and first.head is second.head:
             cost += COST["turn"]
         if (
@@ -1162,6 +1249,12 @@ class Binder:
             i += 1
         return min(i, len(self.tokens) - 1)
 
+    def _word_at(self, i: int) -> int:
+        """The first word or sign at or after a token, commas too; the last token if there is none."""
+        while i < len(self.tokens) - 1 and self.tokens[i].kind == "space":
+            i += 1
+        return min(i, len(self.tokens) - 1)
+
     def _linked(self, a: Atom, b: Atom) -> bool:
         words = [t.key for t in self.tokens.tokens[a.end : b.start] if t.kind != "space" and not t.skipped]
         return words in (["and"], ["&"], ["/"])
@@ -1177,6 +1270,7 @@ def foreign_after(heads: list[Head], side: Side) -> bool:
 
 
 _PRONOUNS = frozenset({"he", "she", "they", "his", "her", "their", "it"})
+_EQUATING = frozenset({"is", "was", "were", "are"})
 _LENGTHS = frozenset({"mm", "millimeter", "mil", "cm", "centimeter"})
 
 # Words that tell nothing of what a sentence is about.

@@ -12,6 +12,8 @@ COST = {
     "next_side": 0.2,  # a side that follows its value
     "next_side_comma": 1.1,
     "next_side_and": 0.9,
+    "next_side_clause": 0.8,  # a side behind a value that is the subject of a clause of its own
+    "side_right_behind": 0.35,  # a side before a value that has one right behind it, with a preposition
     "between": 0.8,  # a value in between
     "held_name": 1.0,  # the test in hand from an earlier sentence
     "held_per_sentence": 0.15,

@@ -196,6 +196,7 @@ class GroupFile(_Strict):
     loose: dict[Generic, list[str]] = {}
     side: dict[str, list[str]] = {}
     not_sides: list[str] = []
+    often_no_sides: list[str] = []
     unit: dict[str, list[str]] = {}
     correction: dict[str, list[str]] = {}
     abbreviation: list[str] = []
@@ -505,6 +506,7 @@ class _Compiler:
         for side, says in group.side.items():
             self.add(says, Sense("side", f"{name}#{side}", value=side))
         self.add(group.not_sides, Sense("mask", f"{name}#not_sides"))
+        self.add(group.often_no_sides, Sense("mask", f"{name}#often_no_sides", data="often"))
         for unit, says in group.unit.items():
             self.add(says, Sense("unit", f"{name}#{unit}", value=unit))
         for kind, says in group.correction.items():

@@ -406,6 +406,8 @@ def match_cues(tokens: Tokens, lexicon: Lexicon) -> list[Mark]:
         first, last = places[start][0], places[end - 1][1]
         text = tokens.words(first, last)
         senses = [s for s in lexicon.cues[keys[number]] if _fits_case(s, text, tokens)]
+        if words[start] in ("left", "right") and _told_as_side(tokens, first):
+            continue  # "on the left out of focus"
         for role, used in taken.items():
             own = tuple(s for s in senses if s.role == role)
             if own and not any(used[start:end]):
@@ -464,6 +466,8 @@ def _mark(tokens: Tokens, lexicon: Lexicon, phrase: _Phrase, first: int, last: i
     text = tokens.words(first, last)
     plural = is_plural(tokens[last - 1].text)
     senses = tuple(s for s in lexicon.phrases.get(phrase, ()) if _fits_case(s, text, tokens))
+    if senses and all(s.role == "mask" and s.data == "often" for s in senses) and _told_as_side(tokens, first):
+        return None
     if senses:
         return Mark(first, last, senses, plural)
     read = lexicon.misheard.get(phrase)
@@ -473,6 +477,17 @@ def _mark(tokens: Tokens, lexicon: Lexicon, phrase: _Phrase, first: int, last: i
     if not senses:
         return None
     return Mark(first, last, senses, plural or any(is_plural(w) for w in read), heard=True, read_as=" ".join(read))
+
+
+_TELLS_SIDE = frozenset({"on", "in", "of", "over", "the", "his", "her", "their"})
+
+
+def _told_as_side(tokens: Tokens, first: int) -> bool:
+    """ "On the right across the forehead": a preposition or an article before "right" makes it a side."""
+    before = first - 1
+    while before >= 0 and tokens[before].kind == "space":
+        before -= 1
+    return before >= 0 and tokens[before].text.casefold() in _TELLS_SIDE
 
 
 def without(marks: list[Mark], role: str) -> list[Mark]:

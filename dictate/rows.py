@@ -1136,6 +1136,8 @@ class Emitter:
             sides = [None]
         else:
             plural = bool(option.head and option.head.plural) and not item.many
+            if option.head_way == "held" and one.atom.sort == "word" and self._one_of(one.atom):
+                plural = False
             unknown = said == "unclear" or self.scene.unknown_eye and item.sides == "eye"
             usual = item.kind == "finding" and value == item.generic.get("normal")
             if (unmarked(item, value) or usual or plural) and not unknown:
@@ -1180,6 +1182,13 @@ class Emitter:
             if one.rival is not None and not row.doubts and not self.pairs.get(one.atom.start, (0, "", one))[1]:
                 self._rival(row, one)
             self.rows.append(row)
+
+    def _one_of(self, atom: Atom) -> bool:
+        """ "There is a haemorrhage": one of it, whatever was named before."""
+        i = atom.start - 1
+        while i >= 0 and self.tokens[i].kind == "space":
+            i -= 1
+        return i >= 0 and self.tokens[i].text.casefold() in ("a", "an", "one")
 
     def _size_of(self, one: Bound, item: Item) -> str:
         """The finding that a number measures ("35 dioptres of esotropia")."""

@@ -76,13 +76,12 @@ def segment(tokens: Tokens) -> Segments:
     size = len(tokens)
     bounds: list[tuple[int, int, bool]] = []
     start = 0
-    line_begin = 0
+    wrapped = _wrapped_lines(tokens)
     for i, token in enumerate(tokens.tokens):
         end_here = False
         question = False
         if token.kind == "break":
-            end_here = token.spoken == "\n" or not _wrapped(tokens, i, line_begin)
-            line_begin = i + 1
+            end_here = token.spoken == "\n" or i not in wrapped
         elif token.kind == "punct":
             if token.key in ("!", ";"):
                 end_here = True
@@ -174,6 +173,31 @@ def _tight(tokens: Tokens, i: int) -> bool:
         and tokens[i - 1].kind in ("word", "number")
         and tokens[i + 1].kind in ("word", "number")
     )
+
+
+_SLACK = 12  # characters by which a wrapped line may fall short of the longest of its paragraph
+
+
+def _wrapped_lines(tokens: Tokens) -> set[int]:
+    """The line ends that only wrap a sentence, paragraph by paragraph."""
+    out: set[int] = set()
+    joints: list[tuple[int, int]] = []  # (line end, width that the line would have had with the next word)
+    longest = begin = 0
+    for i in [*(t.i for t in tokens.tokens if t.kind == "break"), len(tokens)]:
+        before = _real(tokens, i, -1)
+        if begin <= before:
+            longest = max(longest, tokens[before].end - tokens[begin].start)
+        if i < len(tokens) and _wrapped(tokens, i, begin):
+            after = _real(tokens, i, 1)
+            word = tokens[after].end - tokens[after].start
+            joints.append((i, tokens[before].end - tokens[begin].start + 1 + word))
+        if i == len(tokens) or tokens[i].text.count("\n") > 1:
+            full = [at for at, width in joints if width > longest - _SLACK]
+            if 2 * len(full) > len(joints):
+                out.update(full)
+            joints, longest = [], 0
+        begin = i + 1
+    return out
 
 
 def _wrapped(tokens: Tokens, i: int, line_begin: int) -> bool:

@@ -11,6 +11,7 @@ from dictate.offers import Atom, Head, Scene, Side
 from dictate.wording import is_plural
 
 _SHOWING = frozenset("show reveal demonstrat disclose disclos exhibit".split())
+_BEING = frozenset("is was has had".split())
 _LOOKING = frozenset("examination exam inspection biomicroscopy evaluation assessment".split())
 _EYE_WORDS = frozenset("eye re le od os".split())
 # Words after which "the eye" is a thing looked at and no part of another noun ("the eye movements").
@@ -45,9 +46,22 @@ def turns_to(scene: Scene, side: Side) -> bool:
     if before > 0 and tokens[before].key == "of" and tokens[_previous(scene, before)].key in _LOOKING:
         return True
     after = _next(scene, side.end)
-    if after >= len(tokens) or tokens[after].key not in _SHOWING:
+    if after >= len(tokens) or before >= scene.segments.sentences[side.sentence].start:
         return False
-    return before < scene.segments.sentences[side.sentence].start
+    return tokens[after].key in _SHOWING or _subject_of(scene, side, after)
+
+
+def _subject_of(scene: Scene, side: Side, after: int) -> bool:
+    """ "Right eye cornea clear.", "The left eye was red.": a sentence that opens with an eye and tells of no other."""
+    if sum(1 for s in scene.sides if s.sentence == side.sentence) > 1:
+        return False
+    tokens = scene.tokens
+    return tokens[after].text.casefold() in _BEING or after in scene.named
+
+
+def says_eye(scene: Scene, side: Side) -> bool:
+    """Whether a side is told as that of an eye ("right eye", "OD")."""
+    return bool({t.key for t in scene.tokens.tokens[side.start : side.end]} & _EYE_WORDS)
 
 
 def unknown_eye(scene: Scene, marks: list[Mark]) -> bool:

@@ -69,14 +69,15 @@ def _list(
 ) -> None:
     """List records, those changed last first; the days are those on which they were begun."""
     with _opened() as store:
-        found = store.find(" ".join(text or ()), state.value if state else None, _day(since), _day(until))
+        found = store.find(" ".join(text or ()), state.value if state else None, day_of(since), day_of(until))
     if not found:
         say("no such records" if text or state or since or until else "the store is empty")
-    for line in _columns([_cells(head) for head in found]):
+    for line in columns([_cells(head) for head in found]):
         typer.echo(line)
 
 
-def _day(given: datetime | None) -> date | None:
+def day_of(given: datetime | None) -> date | None:
+    """The day of an option, if it was given."""
     return given.date() if given else None
 
 
@@ -96,7 +97,8 @@ def _local(moment: datetime) -> str:
     return moment.astimezone().strftime("%Y-%m-%d %H:%M")
 
 
-def _columns(rows: Sequence[Sequence[str]]) -> Iterator[str]:
+def columns(rows: Sequence[Sequence[str]]) -> Iterator[str]:
+    """Rows as lines, their cells under each other."""
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     for row in rows:
         yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
@@ -141,7 +143,7 @@ def _delete(
     """Delete records for good: their words are removed from the store, only a mark that they were there is left."""
     with _opened() as store:
         heads = [store.head(one) for one in dict.fromkeys(ids)]
-        for line in _columns([_cells(head) for head in heads]):
+        for line in columns([_cells(head) for head in heads]):
             typer.echo(line)
         if not yes and not typer.confirm(f"Delete {_count(len(heads), 'record')} for good?"):
             say("nothing was deleted")

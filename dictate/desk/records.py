@@ -74,6 +74,12 @@ class Records:
                 head = self.store.set_questions(record_id, standing.waiting, head.revision)
         return replace(standing, head=head)
 
+    def present(self, record_id: str) -> Settled:
+        """What the record says: as it was signed last, or as it stands while it is not."""
+        if self.store.head(record_id).state == "signed":
+            return as_signed(self.versions(record_id)[-1])
+        return self.standing(record_id).settled
+
     def write(self, record_id: str, text: str, revision: int) -> Standing:
         """Save the note as typed and read it."""
         loaded = self.store.load(record_id)

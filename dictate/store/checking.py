@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import sqlalchemy as sa
 
 from dictate.store import chain, ledger, schema
-from dictate.store.replay import Told, differences, replayed
+from dictate.store.replay import Told, differences, referral_differences, replayed
 
 
 def faults(connection: sa.Connection) -> Iterator[str]:
@@ -22,6 +22,8 @@ def faults(connection: sa.Connection) -> Iterator[str]:
         schema.record.outerjoin(schema.patient, schema.record.c.id == patient.id)
     )
     yield from differences(told, [dict(row) for row in connection.execute(query).mappings()])
+    rows = connection.execute(sa.select(schema.referral)).mappings()
+    yield from referral_differences(told, [dict(row) for row in rows])
 
 
 def _file(connection: sa.Connection) -> Iterator[str]:

@@ -20,8 +20,6 @@ from dictate.store.ledger import BATCH, Ledger
 from dictate.store.migrate import anew, current, keep_out, migrate
 from dictate.store.model import Copied
 
-_TABLES = (schema.event, schema.record, schema.patient)
-
 
 def backup(source: sa.Connection, path: str) -> Copied:
     """Copy what `source` sees into a new file. Raises StoreError, and leaves nothing behind, if that fails."""
@@ -145,14 +143,14 @@ def restore(kept: Backup, target: sa.Connection, at: str, shown: str, *, replace
 
 def _emptied(target: sa.Connection) -> None:
     with _unguarded(target):
-        for table in reversed(_TABLES):
+        for table in reversed(schema.ROWS):
             target.execute(table.delete())
 
 
 def _copy(source: sa.Connection, target: sa.Connection) -> None:
     """Copy all rows into tables that are empty but for the head of the chain."""
     with _unguarded(target):
-        for table in _TABLES:
+        for table in schema.ROWS:
             rows = source.execute(sa.select(table).execution_options(yield_per=BATCH)).mappings()
             for batch in rows.partitions(BATCH):
                 target.execute(table.insert(), [dict(row) for row in batch])

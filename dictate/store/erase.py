@@ -9,12 +9,12 @@ from typing import cast
 import sqlalchemy as sa
 from sqlalchemy import exc
 
+from dictate.store import schema
 from dictate.store.faults import Lingering
 
 # In the file's own header, so that a program that was killed before it could clear up has it done at the next opening.
 _TO_CLEAR = "PRAGMA user_version = 1"
 _CLEARED = "PRAGMA user_version = 0"
-_TABLES = ("event", "record", "patient")
 
 
 def mark(connection: sa.Connection) -> None:
@@ -73,6 +73,6 @@ def _emptied_log(driver: sqlite3.Connection) -> bool:
 
 def _clear_postgresql(engine: sa.Engine) -> bool:
     with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-        for table in _TABLES:
-            connection.exec_driver_sql(f"VACUUM FULL {table}")
+        for table in schema.ROWS:
+            connection.exec_driver_sql(f"VACUUM FULL {table.name}")
     return True

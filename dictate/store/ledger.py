@@ -57,7 +57,8 @@ class Ledger:
             .where(event.c.record_id == record_id, event.c.payload.is_not(None))
             .values(payload=None, salt=None)
         )
-        self.connection.execute(schema.patient.delete().where(schema.patient.c.id == record_id))
+        for table, column in schema.OF_RECORD:
+            self.connection.execute(table.delete().where(column == record_id))
         self.connection.execute(schema.record.delete().where(schema.record.c.id == record_id))
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from dictate.store.chain import Link
+from dictate.store.referrals import KEYS
 from dictate.store.words import digest
 
 NOBODY = {"reference": "", "name": "", "birth_date": ""}
@@ -23,6 +24,7 @@ class Told:
     signed_at: str | None = None
     signed_note: str = ""
     patient: Mapping[str, str] | None = None
+    referrals: dict[int, Mapping[str, Any]] = field(default_factory=dict)
 
 
 def replayed(links: Iterable[Link], told: dict[str, Told]) -> Iterator[Link]:
@@ -37,10 +39,13 @@ def _take(link: Link, told: dict[str, Told]) -> None:
         told[link.record_id] = Told(link.at)
     elif link.kind == "delete":
         told.pop(link.record_id, None)
-    elif link.record_id in told and link.kind in ("patient", "sign", "amend"):
+    elif link.record_id in told and link.kind in ("patient", "sign", "amend", "referral"):
         one, content = told[link.record_id], _content(link.payload)
         if link.kind == "patient":
             one.patient = {key: str(content.get(key, "")) for key in NOBODY}
+        elif link.kind == "referral":
+            number = content.get("number")
+            one.referrals[number if isinstance(number, int) else 0] = content
         elif link.kind == "sign":
             one.signed_by, one.signed_at = str(content.get("initials", "")), link.at
             one.signed_note = str(content.get("note_sha256", ""))
@@ -68,6 +73,21 @@ def differences(told: Mapping[str, Told], rows: Sequence[Mapping[str, Any]]) -> 
         what = ", ".join(_different(told[record_id], shown[record_id]))
         if what:
             yield f"record {record_id} does not show what its events say: {what}"
+
+
+def referral_differences(told: Mapping[str, Told], rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    """Where the referrals shown are not what the events say. Rows are of `referral`, `days` still JSON."""
+    shown = {(row["record_id"], row["number"]): row for row in rows}
+    said = {(record_id, number): one for record_id, of in told.items() for number, one in of.referrals.items()}
+    for record_id, number in sorted(said.keys() - shown.keys()):
+        yield f"referral {record_id}-{number} is missing"
+    for record_id, number in sorted(shown.keys() - said.keys()):
+        yield f"referral {record_id}-{number} is there without the event that made it"
+    for key in sorted(said.keys() & shown.keys()):
+        row = {**shown[key], "days": _content(shown[key]["days"])}
+        what = ", ".join(name for name in KEYS if row[name] != said[key].get(name))
+        if what:
+            yield f"referral {key[0]}-{key[1]} does not show what its events say: {what}"
 
 
 def _different(told: Told, row: Mapping[str, Any]) -> Iterator[str]:

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from dictate.store.words import written
 
-REVISION = "0001"
+REVISION = "0002"
 """The last migration; a store at another one is brought here, or refused if it is unknown."""
 
 VERSION_TABLE = "dictate_version"
@@ -89,3 +89,41 @@ patient = sa.Table(
     sa.Column("birth_date", sa.Text, nullable=False),
     sa.Column("search", sa.Text, nullable=False),
 )
+
+letter_draft = sa.Table(
+    "letter_draft",
+    metadata,
+    sa.Column("record_id", sa.Text, sa.ForeignKey("record.id", ondelete="CASCADE"), primary_key=True),
+    sa.Column("kind", sa.Text, primary_key=True),
+    sa.Column("letter", Words, nullable=False),
+    sa.Column("body", Words, nullable=False),
+    sa.Column("version", sa.Integer, nullable=False),
+    sa.Column("made_on", sa.Integer, nullable=False),
+    sa.Column("revision", sa.Integer, nullable=False),
+    sa.Column("at", sa.Text, nullable=False),
+    sa.Column("by", sa.Text, nullable=False),
+)
+"""A letter while it is written, one of a kind for each record; the final ones are events."""
+
+referral = sa.Table(
+    "referral",
+    metadata,
+    sa.Column("record_id", sa.Text, sa.ForeignKey("record.id", ondelete="CASCADE"), primary_key=True),
+    sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
+    sa.Column("recipient", sa.Text, nullable=False),
+    sa.Column("urgency", sa.Text, nullable=False),
+    sa.Column("state", sa.Text, nullable=False),
+    sa.Column("due", sa.Text, nullable=False),
+    sa.Column("appointment", sa.Text, nullable=False),
+    sa.Column("days", sa.Text, nullable=False),
+    sa.Column("letter", sa.Integer),
+    sa.Column("replies", sa.Integer, nullable=False),
+    sa.Column("revision", sa.Integer, nullable=False),
+)
+"""Referrals as lists show them; each is what its last event says. Days are YYYY-MM-DD, `days` is JSON by state."""
+
+ROWS = (event, record, patient, letter_draft, referral)
+"""What a store holds, in an order in which it can be filled; the head of the chain comes last."""
+
+OF_RECORD = ((patient, patient.c.id), (letter_draft, letter_draft.c.record_id), (referral, referral.c.record_id))
+"""What goes with a record, and the column that names it."""

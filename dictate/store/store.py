@@ -22,7 +22,7 @@ from typing import Any, Self
 import sqlalchemy as sa
 
 from dictate import __version__
-from dictate.store import checking, copying, erase, ledger, paths, schema, shown
+from dictate.store import checking, copying, erase, ledger, letters, paths, referrals, schema, shown
 from dictate.store.engine import Place, engine_at, place, reading, writing
 from dictate.store.faults import NotSettled, Stale, StoreError, told
 from dictate.store.ledger import Ledger
@@ -31,10 +31,15 @@ from dictate.store.model import (
     ChainHead,
     Copied,
     Event,
+    KeptLetter,
+    LetterKind,
     Loaded,
     Patient,
     RecordHead,
+    Referral,
+    ReferralState,
     State,
+    Step,
     Version,
     moment,
     stamp,
@@ -301,6 +306,118 @@ class Store:
         with self._turn, told(self.where.shown):
             erase.clear(self._engine)
 
+    # ---- letters and referrals ------------------------------------------------------------------
+
+    def save_letter(
+        self,
+        record_id: str,
+        kind: LetterKind,
+        letter: Mapping[str, Any],
+        body: str,
+        by: str,
+        *,
+        final: bool = False,
+        revision: int | None = None,
+    ) -> KeptLetter:
+        """Keep a letter with its record: as the one draft of its kind, or final, which does not change any more.
+
+        `letter` is JSON-able, `body` the text that was edited. `revision` is that of the draft the change was made on, 0
+        where there was none; raises Stale if it is another by now. A final letter needs a signed record: raises NotSettled.
+        """
+        with self._writing() as book:
+            keep = letters.finish if final else letters.save
+            return keep(book, record_id, kind, letter, body, by, revision)
+
+    def letter_draft(self, record_id: str, kind: LetterKind) -> KeptLetter | None:
+        """The letter of that kind that is being written, if one is."""
+        with self._reading() as connection:
+            return letters.draft(connection, record_id, kind)
+
+    def drop_letter_draft(self, record_id: str, kind: LetterKind) -> None:
+        """Throw away the letter that is being written."""
+        with self._writing() as book:
+            letters.drop(book, record_id, kind)
+
+    def letters(self, record_id: str) -> list[KeptLetter]:
+        """The record's final letters, the first one first."""
+        with self._reading() as connection:
+            return letters.final(connection, record_id)
+
+    def open_referral(
+        self, record_id: str, to: str, urgency: str, due: date, by: str, *, letter: int | None = None
+    ) -> Referral:
+        """Begin a referral, in the state draft. `due`: the day by which the patient is to be seen there."""
+        with self._writing() as book:
+            return referrals.begin(book, record_id, to, urgency, due, by, letter=letter, today=self._today())
+
+    def set_referral(
+        self,
+        referral_id: str,
+        by: str,
+        *,
+        state: ReferralState | None = None,
+        day: date | None = None,
+        appointment: date | None = None,
+        due: date | None = None,
+        to: str | None = None,
+        revision: int | None = None,
+    ) -> Referral:
+        """Note what became of a referral: a state and the day it came about (today), the appointment, another due day.
+
+        A record's id names its only referral. Raises Unknown, and Stale if `revision` is not the referral's any more.
+        """
+        with self._writing() as book:
+            return referrals.change(
+                book,
+                referral_id,
+                by,
+                today=self._today(),
+                state=state,
+                day=day,
+                appointment=appointment,
+                due=due,
+                to=to,
+                reply="",
+                revision=revision,
+            )
+
+    def reply(
+        self, referral_id: str, text: str, by: str, *, day: date | None = None, revision: int | None = None
+    ) -> Referral:
+        """File a reply with a referral, which makes its state `replied`, unless it is closed."""
+        if not text.strip():
+            raise StoreError("the reply is empty: nothing was changed; paste its text")
+        with self._writing() as book:
+            closed = referrals.one(book.connection, referral_id).state == "closed"
+            return referrals.change(
+                book,
+                referral_id,
+                by,
+                today=self._today(),
+                state=None if closed else "replied",
+                day=day,
+                appointment=None,
+                due=None,
+                to=None,
+                reply=text,
+                revision=revision,
+            )
+
+    def referral(self, referral_id: str) -> Referral:
+        """How a referral stands."""
+        with self._reading() as connection:
+            return referrals.one(connection, referral_id)
+
+    def referrals(self, record_id: str | None = None, *, closed: bool = True) -> list[Referral]:
+        """Referrals of a record or of all, those overdue longest first; `closed` ones last or left out."""
+        with self._reading() as connection:
+            return referrals.every(connection, record_id, closed=closed)
+
+    def referral_story(self, referral_id: str) -> list[Step]:
+        """What happened to a referral, with the replies that were filed, first things first."""
+        with self._reading() as connection:
+            return referrals.story(connection, referral_id)
+
     # ---- the whole ------------------------------------------------------------------------------
 
     def chain_head(self) -> ChainHead | None:
@@ -349,6 +466,9 @@ class Store:
     def _writing(self) -> Iterator[Ledger]:
         with self._turn, told(self.where.shown), writing(self._engine) as connection:
             yield Ledger(connection, stamp(self._clock()))
+
+    def _today(self) -> date:
+        return self._clock().astimezone().date()
 
     def _new_decision(self, connection: sa.Connection, record_id: str, given: Mapping[str, Any]) -> None:
         if not isinstance(given.get("id"), str) or not given["id"]:

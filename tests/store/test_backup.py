@@ -7,6 +7,7 @@ import shutil
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,11 @@ def filled(store: Store, name: str = "Ann Sample") -> str:
     head = store.set_patient(head.id, {"name": name, "birth_date": "1950-01-02"}, head.revision, "MK")
     head = store.decide(head.id, {"id": "d1", "words": HARD}, head.revision, "MK")
     head = store.sign(head.id, "MK", {"entries": [HARD]}, head.revision, "MK")
+    store.save_letter(head.id, "referral", {"opening": [HARD]}, HARD, "MK", final=True)
+    referral = store.open_referral(head.id, "Eye clinic Übersee", "soon", date(2026, 3, 30), "MK", letter=1)
+    store.set_referral(referral.id, "MK", state="sent")
+    store.reply(referral.id, f"Seen. {HARD}", "AB")
+    store.save_letter(head.id, "patient", {"opening": [HARD]}, HARD, "MK")
     head = store.amend(head.id, "AB")
     store.save_note(head.id, "Pressure 17.", head.revision, "AB")
     return head.id
@@ -31,7 +37,18 @@ def filled(store: Store, name: str = "Ann Sample") -> str:
 
 def everything(store: Store) -> object:
     heads = store.find()
-    return [(store.load(h.id), store.versions(h.id), store.history(h.id)) for h in heads], store.chain_head()
+    kept = [
+        (
+            store.load(h.id),
+            store.versions(h.id),
+            store.history(h.id),
+            store.letters(h.id),
+            store.letter_draft(h.id, "patient"),
+        )
+        for h in heads
+    ]
+    followed = [(one, store.referral_story(one.id)) for one in store.referrals()]
+    return kept, followed, store.chain_head()
 
 
 @pytest.fixture
@@ -250,8 +267,8 @@ def test_a_restore_that_fails_half_way_changes_nothing(
     from dictate.store import copying
 
     before = everything(store)
-    filled_up = [*copying._TABLES[:2], sa.table("nowhere", sa.column("x"))]
-    monkeypatch.setattr(copying, "_TABLES", filled_up)
+    filled_up = [*copying.schema.ROWS[:2], sa.table("nowhere", sa.column("x"))]
+    monkeypatch.setattr(copying.schema, "ROWS", filled_up)
     with pytest.raises(StoreError):
         store.restore(str(kept), replace=True)
     monkeypatch.undo()

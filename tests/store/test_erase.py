@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -26,6 +27,10 @@ def filled(store: Store) -> str:
     head = store.decide(head.id, {"id": "d1", "text": SECRET.decode()}, head.revision, "MK")
     head = store.save_note(head.id, NOTE, head.revision, "MK")
     store.sign(head.id, "MK", {"entries": [SECRET.decode()]}, head.revision, "MK")
+    for final in (False, True, False):
+        store.save_letter(head.id, "referral", {"opening": SECRET.decode()}, f"{SECRET.decode()}.", "MK", final=final)
+    referral = store.open_referral(head.id, f"Dr {SECRET.decode()}", "soon", date(2026, 3, 30), "MK", letter=1)
+    store.reply(referral.id, f"{SECRET.decode()} was seen.", "MK")
     head = store.amend(head.id, "MK")
     store.save_note(head.id, f"{NOTE} amended", head.revision, "MK")
     return head.id

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import stat
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -92,6 +93,24 @@ def test_records_outlive_a_step(url: str, next_step: Path) -> None:
         assert migrate.current(connection, "it") == "9999"
         assert connection.execute(sa.text("SELECT draft, invented FROM record")).all() == [('"Pressure 16."', None)]
     engine.dispose()
+
+
+def test_a_store_without_letters_gets_them(url: str) -> None:
+    where = place(url)
+    if where.file is not None:
+        where.file.parent.mkdir(parents=True)
+    engine = engine_at(where)
+    migrate.migrate(engine, "it", target="0001")
+    with Store(engine, where) as before:
+        record = before.new("MK").id
+        head = before.save_note(record, "Pressure 16.", 1, "MK")
+        before.sign(record, "MK", {"entries": []}, head.revision, "MK")
+    with open_store(url) as store:
+        assert store.letters(record) == [] and store.referrals() == []
+        letter = store.save_letter(record, "referral", {}, "Dear colleague,", "MK", final=True)
+        store.open_referral(record, "Eye clinic", "soon", date(2026, 3, 30), "MK", letter=letter.number)
+        assert store.load(record).text == "Pressure 16."
+        assert store.verify() == []
 
 
 def test_a_step_that_fails_changes_nothing(url: str, next_step: Path) -> None:

@@ -33,7 +33,7 @@ def desk(
             from dictate.store import open_store
         loaded = load_lexicon(lexicon)
         with open_store(store) as opened:
-            serve(opened, loaded, port=port, browser=not no_browser, operator=operator(), tell=_tell)
+            serve(opened, loaded, port=port, browser=not no_browser, operator=operator(), folder=lexicon, tell=_tell)
         say("the desk is closed; everything is saved")
 
 

@@ -17,8 +17,11 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Scope
 
 from dictate.desk import pages
+from dictate.desk.asked import Handler
+from dictate.desk.file_pages import FilePages
 from dictate.desk.live import Live
 from dictate.desk.records import Records
+from dictate.desk.referral_pages import ReferralPages
 from dictate.desk.rendering import Rendering
 from dictate.desk.security import Gate, Guard
 from dictate.errors import DictateError
@@ -36,11 +39,12 @@ OUR_FAULT = (
 _STATUS: dict[type[StoreError], int] = {Unknown: 404, Stale: 409, Signed: 409, NotSettled: 409, Locked: 503}
 
 
-def make_app(store: Any, lexicon: Lexicon, gate: Gate, *, operator: str = "") -> ASGIApp:
-    """The desk over an open store. `operator` is the name that decisions are recorded under."""
+def make_app(store: Any, lexicon: Lexicon, gate: Gate, *, operator: str = "", folder: str | None = None) -> ASGIApp:
+    """The desk over an open store. `operator` is the name that decisions are recorded under, `folder` the user's lexicon."""
     rendering = Rendering(jinja2.PackageLoader("dictate.desk", "templates"))
     live = Live(store, lexicon)
-    desk = pages.Pages(Records(live, operator), rendering, gate)
+    records = Records(live, operator, folder)
+    answering = (pages.Pages(records, rendering, gate), FilePages(records), ReferralPages(records, rendering))
 
     def refuse(scope: Scope, status: int, sentence: str) -> ASGIApp:
         return rendering.refusal(Request(scope), status, sentence)
@@ -58,7 +62,11 @@ def make_app(store: Any, lexicon: Lexicon, gate: Gate, *, operator: str = "") ->
         _LOG.error("%s in %s", type(error).__name__, _place(error))  # the message itself may quote a note
         return rendering.refusal(request, 500, OUR_FAULT)
 
-    routes = [Route(path, _plainly(handler, failed), methods=[method]) for method, path, handler in desk.routes()]
+    routes = [
+        Route(path, _plainly(handler, failed), methods=[method])
+        for one in answering
+        for method, path, handler in one.routes()
+    ]
     return Starlette(
         routes=[*routes, Mount("/static", StaticFiles(directory=STATIC))],
         exception_handlers={DictateError: told, HTTPException: missing},
@@ -66,7 +74,7 @@ def make_app(store: Any, lexicon: Lexicon, gate: Gate, *, operator: str = "") ->
     )
 
 
-def _plainly(handler: pages.Handler, failed: Any) -> pages.Handler:
+def _plainly(handler: Handler, failed: Any) -> Handler:
     """Around a handler: a fault of ours is told in plain words, and never by its message."""
 
     async def answer(request: Request) -> Response:

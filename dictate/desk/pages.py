@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Callable
 from datetime import date
 from typing import Any
 
@@ -13,19 +13,18 @@ from starlette.responses import RedirectResponse, Response
 
 from dictate import demo
 from dictate.desk import acts, changes
+from dictate.desk.asked import Fields, Routes, fields_of, go, lines_of, revision_of
 from dictate.desk.live import Standing
 from dictate.desk.records import STATES, Records, Search, as_signed
+from dictate.desk.referral_pages import overdue
 from dictate.desk.rendering import Rendering
 from dictate.desk.security import Gate
+from dictate.desk.taking import FORMS
 from dictate.desk.view import decision_text, record_view
-from dictate.errors import DictateError
 from dictate.files import decode
 from dictate.settling import form
 from dictate.sketches import stylesheet
 from dictate.store import RecordHead, Stale, Unknown, Version
-
-Handler = Callable[[Request], Awaitable[Response]]
-Fields = dict[str, str]
 
 LISTED = 200
 """Records that a list shows; a search finds the others."""
@@ -36,17 +35,15 @@ _PARTS = {
     "marks": "parts/marks.html",
     "ask": "parts/ask.html",
     "sheet": "parts/sheet.html",
+    "offers": "parts/offers.html",
     "sketches": "parts/sketches.html",
+    "along": "parts/along.html",
     "notice": "parts/quiet.html",
 }
 _USED = (
     "This address works once, and it was used already. If a page of the desk is open in this browser, use that;"
     " otherwise stop the desk with Ctrl-C and start it again. What was saved is safe."
 )
-
-
-class NotAsked(DictateError):  # noqa: N818
-    """A request that lacks what it needs."""
 
 
 class Pages:
@@ -57,8 +54,8 @@ class Pages:
         self.rendering = rendering
         self.gate = gate
 
-    def routes(self) -> list[tuple[str, str, Handler]]:
-        """(method, path, handler)."""
+    def routes(self) -> Routes:
+        """What this answers."""
         one = "/records/{id}"
         return [
             ("GET", "/open", self.let_in),
@@ -73,6 +70,7 @@ class Pages:
             ("POST", f"{one}/note", self.note),
             ("POST", f"{one}/answer", self.answer),
             ("POST", f"{one}/row", self.row),
+            ("POST", f"{one}/take", self.take),
             ("POST", f"{one}/undo", self.undo),
             ("POST", f"{one}/patient", self.patient),
             ("POST", f"{one}/sign", self.sign),
@@ -106,12 +104,14 @@ class Pages:
         heads = [] if fault else self.records.find(search, LISTED)
         shown: dict[str, Any] = {"heads": heads, "search": search, "most": LISTED, "fault": fault}
         if whole:
-            return self.rendering.page("index.html", states=STATES, demos=_demos(), **shown)
+            return self.rendering.page(
+                "index.html", states=STATES, demos=_demos(), overdue=overdue(self.records.store), **shown
+            )
         return self.rendering.parts({"list": "parts/list.html"}, **shown)
 
     async def search(self, request: Request) -> Response:
         """The list narrowed; asked for by POST, so that no name stands in an address."""
-        fields = await _fields(request)
+        fields = await fields_of(request)
         search = Search(*(fields.get(k, "").strip() for k in ("text", "state", "since", "until")))
         return await run_in_threadpool(self._list, search, whole=not request.headers.get("hx-request"))
 
@@ -124,8 +124,8 @@ class Pages:
                 text = decode(await file.read(), "The file").text.removeprefix("\ufeff")
             elif fields.get("demo"):
                 text = demo.note(str(fields["demo"])).text
-        head = await run_in_threadpool(self.records.begin, _lines(text))
-        return _go(request, f"/records/{head.id}")
+        head = await run_in_threadpool(self.records.begin, lines_of(text))
+        return go(request, f"/records/{head.id}")
 
     # ---- one record -----------------------------------------------------------------------
 
@@ -166,11 +166,15 @@ class Pages:
             "undo": decision_text(last, lexicon) if last else "",
             "amends": signed[0] if signed else None,
             "differences": differences,
+            "offers": self.records.offers(standing.settled.record),
+            "advice_caution": self.records.rules.caution,
+            "forms": FORMS,
             "final": False,
         }
 
     def _signed(self, head: RecordHead, version: Version, versions: list[Version]) -> Response:
         settled = as_signed(version)
+        current = head.state == "signed" and head.version == version.number
         view = record_view(settled, version.note, (), self.records.lexicon)
         before = next((one for one in versions if one.number == version.number - 1), None)
         differences = None
@@ -187,6 +191,10 @@ class Pages:
             view=view,
             amends=before,
             differences=differences,
+            offers=self.records.offers(settled.record) if current else (),
+            advice_caution=self.records.rules.caution,
+            forms=FORMS if current else (),
+            text=version.note,
             final=True,
         )
 
@@ -245,15 +253,15 @@ class Pages:
 
     async def now(self, request: Request) -> Response:
         """Whether the page is still up to date: nothing to say if so, else the same fault that a change would meet."""
-        fields = await _fields(request)
+        fields = await fields_of(request)
         head = await run_in_threadpool(self.records.store.head, request.path_params["id"])
-        if head.revision != _revision(fields):
+        if head.revision != revision_of(fields):
             raise Stale(head)
         return Response(status_code=204)
 
     async def note(self, request: Request) -> Response:
         """The note as typed: saved and read."""
-        return await self._changed(request, lambda i, f, r: self.records.write(i, _lines(f.get("text", "")), r))
+        return await self._changed(request, lambda i, f, r: self.records.write(i, lines_of(f.get("text", "")), r))
 
     async def answer(self, request: Request) -> Response:
         """A question answered: a choice by its key, one line of a gathered question, or rows typed in."""
@@ -286,6 +294,16 @@ class Pages:
 
         return await self._changed(request, work)
 
+    async def take(self, request: Request) -> Response:
+        """Something offered, taken into the plan as the clinician's own."""
+
+        def work(record_id: str, fields: Fields, revision: int) -> Standing:
+            standing = self._current(record_id, revision)
+            decision = self.records.taken(standing, fields.get("key", ""))
+            return self.records.decide(standing, [decision], revision)
+
+        return await self._changed(request, work)
+
     async def undo(self, request: Request) -> Response:
         """The last decision taken back, or the one named."""
         return await self._changed(request, lambda i, f, r: self.records.undo(i, r, f.get("decision", "")))
@@ -299,15 +317,15 @@ class Pages:
 
     async def sign(self, request: Request) -> Response:
         """Signed; the page is then the signed one."""
-        fields, record_id = await _fields(request), request.path_params["id"]
-        await run_in_threadpool(self.records.sign, record_id, fields.get("initials", ""), _revision(fields))
-        return _go(request, f"/records/{record_id}")
+        fields, record_id = await fields_of(request), request.path_params["id"]
+        await run_in_threadpool(self.records.sign, record_id, fields.get("initials", ""), revision_of(fields))
+        return go(request, f"/records/{record_id}")
 
     async def amend(self, request: Request) -> Response:
         """A signed record opened again as its next version."""
         record_id = request.path_params["id"]
         await run_in_threadpool(self.records.amend, record_id)
-        return _go(request, f"/records/{record_id}")
+        return go(request, f"/records/{record_id}")
 
     def _current(self, record_id: str, revision: int) -> Standing:
         standing = self.records.standing(record_id)
@@ -316,10 +334,10 @@ class Pages:
         return standing
 
     async def _changed(self, request: Request, work: Callable[[str, Fields, int], Standing]) -> Response:
-        fields, record_id = await _fields(request), request.path_params["id"]
+        fields, record_id = await fields_of(request), request.path_params["id"]
 
         def change() -> Response:
-            shown = self._shown(work(record_id, fields, _revision(fields)))
+            shown = self._shown(work(record_id, fields, revision_of(fields)))
             if not request.headers.get("hx-request"):
                 return RedirectResponse(f"/records/{record_id}", 303)
             waiting = shown["waiting"]
@@ -333,23 +351,6 @@ def page_title(record_id: str, waiting: int) -> str:
     return f"{waiting} to answer · {record_id} · dictate" if waiting else f"{record_id} · dictate"
 
 
-async def _fields(request: Request) -> Fields:
-    async with request.form() as form:
-        return {key: value for key, value in form.items() if isinstance(value, str)}
-
-
-def _revision(fields: Mapping[str, str]) -> int:
-    told = fields.get("revision", "")
-    if not told.isdecimal():
-        raise NotAsked("the page did not say what it has changed: nothing was changed; load the page again")
-    return int(told)
-
-
-def _lines(text: str) -> str:
-    """Line ends as a text field has them."""
-    return text.replace("\r\n", "\n").replace("\r", "\n")
-
-
 def _no_day(text: str) -> str:
     try:
         if text:
@@ -361,9 +362,3 @@ def _no_day(text: str) -> str:
 
 def _demos() -> list[tuple[str, str]]:
     return [(name, name.replace("_", " ")) for name in demo.names()]
-
-
-def _go(request: Request, path: str) -> Response:
-    if request.headers.get("hx-request"):
-        return Response(headers={"HX-Redirect": path})
-    return RedirectResponse(path, 303)

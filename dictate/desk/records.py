@@ -6,13 +6,18 @@ import contextlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 from typing import Any
 
+from dictate.advice.rules import Rules
+from dictate.advice.rules import load as load_rules
 from dictate.desk import acts
+from dictate.desk import offers as offered
 from dictate.desk.live import Live, Standing
+from dictate.desk.offers import Offer
 from dictate.lexicon import Lexicon
 from dictate.record import Record
-from dictate.settling import Decision, Row, Settled, SettledEntry
+from dictate.settling import Decision, Row, Settled, SettledEntry, add
 from dictate.store import NotSettled, RecordHead, State, Store, StoreError, Version
 
 STATES: tuple[State, ...] = ("open", "settled", "signed")
@@ -36,8 +41,9 @@ class Search:
 class Records:
     """The records as the desk works on them."""
 
-    def __init__(self, live: Live, operator: str) -> None:
+    def __init__(self, live: Live, operator: str, folder: str | None = None) -> None:
         self.live = live
+        self.folder = folder  # of the user's own lexicon files
         self.operator = operator
         self.initials = ""  # of the last signature, to be offered for the next
 
@@ -79,6 +85,22 @@ class Records:
         if self.store.head(record_id).state == "signed":
             return as_signed(self.versions(record_id)[-1])
         return self.standing(record_id).settled
+
+    @cached_property
+    def rules(self) -> Rules:
+        """The rules by which findings call for something."""
+        return load_rules(self.lexicon, self.folder)
+
+    def offers(self, record: Record) -> tuple[Offer, ...]:
+        """What the record may call for."""
+        return offered.offers(record, self.lexicon, self.rules)
+
+    def taken(self, standing: Standing, key: str) -> Decision:
+        """The decision that takes what is offered under that key into the plan. Raises Gone."""
+        one = offered.find(self.offers(standing.settled.record), key)
+        if one is None:
+            raise acts.Gone("That is not offered any more: nothing was changed; look at the plan as it is now.")
+        return add(standing.settled, one.row, self.operator)
 
     def write(self, record_id: str, text: str, revision: int) -> Standing:
         """Save the note as typed and read it."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 import jinja2
@@ -34,6 +34,7 @@ class Rendering:
             keep_trailing_newline=True,
         )
         self.templates.filters["when"] = when
+        self.templates.filters["day"] = day
         self.templates.globals.update(caution=CAUTION, program=__version__)
 
     def page(self, name: str, status: int = 200, **shown: Any) -> Response:
@@ -58,6 +59,11 @@ class Rendering:
         if request.headers.get("hx-request"):
             return self.parts({"notice": "parts/notice.html"}, status=status, **shown)
         return self.page("refusal.html", status, **shown)
+
+
+def day(told: date) -> str:
+    """A day: "25 Nov 2026"."""
+    return f"{told.day} {told:%b %Y}"
 
 
 def when(moment: datetime | None) -> str:

@@ -76,9 +76,10 @@ def serve(
     port: int | None,
     browser: bool,
     operator: str,
+    folder: str | None = None,
     tell: Callable[[str], None],
 ) -> None:
-    """Answer until Ctrl-C. `tell` gets the address.
+    """Answer until Ctrl-C. `tell` gets the address, `folder` is the user's lexicon.
 
     A demo note is read meanwhile: the first reading of all takes ten times as long as any other.
     """
@@ -93,7 +94,7 @@ def serve(
                 threading.Thread(target=webbrowser.open, args=(gate.opening_address,), daemon=True).start()
 
         config = uvicorn.Config(
-            make_app(store, lexicon, gate, operator=operator),
+            make_app(store, lexicon, gate, operator=operator, folder=folder),
             log_level="warning",
             access_log=False,
             server_header=False,

@@ -228,7 +228,8 @@ function arrange(ctx) {
     if (!form.contains(document.activeElement)) form.querySelector("select")?.focus();
   }
   const path = ctx?.request?.action ?? "";
-  if (/\/(answer|row|undo)$/.test(path)) {
+  noted(path);
+  if (/\/(answer|row|take|undo)$/.test(path)) {
     for (const one of all(".else")) if (!one.closest(".q")) one.replaceChildren();
     if (document.activeElement === document.body || !document.activeElement) {
       if (questions().length) focusQuestion();
@@ -236,6 +237,17 @@ function arrange(ctx) {
     }
   }
 }
+/** On the page of referrals: what was sent is noted, and its form is as new. */
+function noted(path) {
+  const of = /\/referrals\/([^/]+)\/(set|reply)$/.exec(path)?.[1];
+  const place = of && byId(`r-${of}`);
+  for (const fold of place ? all(".fold:has(form)", place) : []) {
+    fold.querySelector("form").reset();
+    fold.open = false;
+  }
+  if (place && !place.contains(document.activeElement)) place.querySelector("a")?.focus({ preventScroll: true });
+}
+
 arrange.asked = questions().map((one) => one.id).join(" ");
 
 // ---- between words and values -------------------------------------------------------------------
@@ -321,6 +333,29 @@ if (note) {
 
 // ---- what buttons and keys do ---------------------------------------------------------------------
 
+/** A button tells for a moment what it has done. */
+function said(button, words) {
+  const before = button.textContent;
+  button.textContent = words;
+  setTimeout(() => { button.textContent = before; }, 2000);
+}
+
+/** Where the browser lets no script copy: the text, marked, to be copied by hand. */
+function offerCopy(text) {
+  const box = document.createElement("label");
+  const words = document.createElement("span");
+  const place = document.createElement("textarea");
+  words.textContent = "The browser lets no page copy by itself. The text is marked: copy it with Ctrl C.";
+  place.value = text;
+  place.rows = 8;
+  place.readOnly = true;
+  box.className = "pulled";
+  box.append(words, place);
+  byId("pulled").replaceChildren(box);
+  place.focus();
+  place.select();
+}
+
 const deeds = {
   first() { show(0); focusQuestion(); },
   before() { show(current - 1); focusQuestion(); },
@@ -373,6 +408,12 @@ const deeds = {
     saved = "\u0000"; // whatever the other window saved, it is not this
     save();
     note.focus();
+  },
+  async pull(button) {
+    const answer = await fetch(button.dataset.from).catch(() => null);
+    if (!answer?.ok) return tell("The desk does not answer: nothing was copied. Try again in a moment.");
+    const text = await answer.text();
+    await navigator.clipboard.writeText(text).then(() => said(button, "Copied"), () => offerCopy(text));
   },
   copy(button) {
     navigator.clipboard.writeText(note?.value ?? "").then(() => { button.textContent = "Copied"; }, () => {

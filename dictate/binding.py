@@ -545,6 +545,9 @@ class Binder:
             cost += 2.5
         if head.soft and atom.mark is not None and _loose(atom.mark):
             return
+        general = atom.sort == "direction" or atom.mark is not None and atom.mark.has("generic")
+        if head.soft and general and len({s.topic for s in head.senses}) > 1:
+            return  # a hint at several tests does not say which of them is normal
         if any(s.role == "measures" for s in head.senses) and not self._right_behind(head, atom, way):
             return
         best: tuple[float, list[Target]] | None = None

@@ -154,10 +154,12 @@ def _without_wrong_sides(rows: list[Observation]) -> list[Observation]:
 
 
 def _in_one_breath(row: Observation, known: list[Observation], lexicon: Lexicon) -> bool:
-    """A word and the grade it stands for ("weak, 4 out of 5"); told apart they are two statements."""
-    if lexicon.items[row.item].kind != "grade":
+    """A word and the grade it stands for ("weak, 4 out of 5", "full, 5/5"); told apart they are two statements."""
+    item = lexicon.items[row.item]
+    if item.kind != "grade":
         return True
-    return any(o is not row and abs(o.order - row.order) <= _BREATH and str(o.value)[:1] in "01234" for o in known)
+    grades = "5" if is_normal(item, row.value) else "01234"
+    return any(o is not row and abs(o.order - row.order) <= _BREATH and str(o.value)[:1] in grades for o in known)
 
 
 def _done_after_all(rows: list[Observation], lexicon: Lexicon) -> None:

@@ -137,10 +137,31 @@ def _trade_words(tokens: Tokens, lexicon: Lexicon) -> tuple[list[str], list[tupl
             i += 2
             continue
         if not token.skipped:
-            words.append(token.key or " ")
+            words.append("and" if _joins_words(tokens, i) else token.key or " ")
             places.append((i, i + 1))
         i += 1
     return words, places
+
+
+def _joins_words(tokens: Tokens, i: int) -> bool:
+    """ "down + in", "pink & flat": a sign between two words of more than a letter, read as "and"."""
+    if tokens[i].key not in ("&", "+"):
+        return False
+    if tokens.note.text[tokens[i].start - 1 : tokens[i].start].isspace() != (
+        tokens.note.text[tokens[i].end : tokens[i].end + 1].isspace()
+    ):
+        return False  # "PL+ PR", "Rinne +ve"
+    before, after = i - 1, i + 1
+    while before >= 0 and tokens[before].kind == "space":
+        before -= 1
+    while after < len(tokens) and tokens[after].kind == "space":
+        after += 1
+    return (
+        before >= 0
+        and after < len(tokens)
+        and tokens[before].kind == tokens[after].kind == "word"
+        and min(len(tokens[before].text), len(tokens[after].text)) > 1
+    )
 
 
 def _one_letter(tokens: Tokens, i: int) -> bool:

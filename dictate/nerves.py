@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from dataclasses import dataclass
 
-from dictate.lexicon import Item, Lexicon
+from dictate.lexicon import Item, Lexicon, Sense
 from dictate.marks import Mark
 from dictate.note import Tokens
 from dictate.numbers import ORDINALS, ROMAN, UNITS
@@ -101,7 +101,7 @@ def find(tokens: Tokens) -> list[NerveRef]:
             out.append(NerveRef(start, end, nerves, worded or noun_after, ranged))
             i = end
             continue
-        if tokens[at].text in ROMAN and _label(tokens, at, end):
+        if tokens[at].text in ROMAN and (_label(tokens, at, end) or _opens(tokens, at, end)):
             out.append(NerveRef(at, end, nerves, False, False))
             i = end
             continue
@@ -138,6 +138,16 @@ def _label(tokens: Tokens, start: int, end: int) -> bool:
             tokens[after].key in (":", "-", ".", ")") or tokens[after].kind == "space" and len(tokens[after].text) >= 3
         )
     )
+
+
+def _opens(tokens: Tokens, start: int, end: int) -> bool:
+    """ "XII midline.": a numeral of more than one letter that opens a statement, a word right behind it."""
+    before = start - 1
+    while before >= 0 and tokens[before].kind == "space":
+        before -= 1
+    opened = before < 0 or tokens[before].kind == "break" or tokens[before].key in (".", ";")
+    after = _next(tokens, end - 1)
+    return opened and len(tokens[start].text) > 1 and after < len(tokens) and tokens[after].kind == "word"
 
 
 def _noun_follows(tokens: Tokens, i: int) -> bool:
@@ -224,6 +234,20 @@ def lead_of(lexicon: Lexicon, nerve: int, word: str) -> Item | None:
     return None
 
 
+def headings(tokens: Tokens, refs: list[NerveRef], lexicon: Lexicon) -> list[Mark]:
+    """ "XII: midline": a number that heads what follows takes the tests of its nerve in hand."""
+    out: list[Mark] = []
+    for ref in refs:
+        if len(ref.nerves) != 1 or ref.worded or ref.ranged:
+            continue
+        name = NAMES[ref.nerves[0] - 1]
+        topics = dict.fromkeys(item.topic for item in lexicon.items.values() if name in item.nerve)
+        senses = tuple(Sense("hint", f"nerve {name}", topic=topic) for topic in topics)
+        if senses:
+            out.append(Mark(ref.start, ref.end, senses))
+    return out
+
+
 @dataclass
 class NerveStatement:
     """ "II to XII intact": nerves, value, side and the tokens that say it."""
@@ -282,7 +306,6 @@ def _statement(tokens: Tokens, ref: NerveRef, following: list[Mark]) -> NerveSta
                 return None
             value = {
                 "normal": "intact",
-                "full": "intact",
                 "equal": "intact",
                 "abnormal": "impaired",
                 "reduced": "impaired",

@@ -47,7 +47,6 @@ _NO_DECIMAL_AFTER = frozenset(
         "blur",
         "every",
         "which",
-        "at",
     }
 )
 # A number after these counts or labels something and is no measurement.

@@ -153,7 +153,9 @@ def read_undone(reading: Reading) -> None:
     ]
     found, used = undone.find(tokens, reading.lexicon, marks.marks, reading.segments, reading.modes, reading.refs)
     reading.undone += found
-    marks.marks = [m for m in marks.marks if m.start not in used]
+    taken = used | reading.nerve_tokens
+    heads = [m for m in nerves.headings(tokens, reading.refs, reading.lexicon) if m.start not in taken]
+    marks.marks = sorted([*(m for m in marks.marks if m.start not in used), *heads], key=lambda m: m.start)
 
 
 def build_scene(reading: Reading) -> None:

@@ -20,6 +20,7 @@ from dictate.wording import plain
 _VALUE_ROLES = ("alone", "word", "generic", "direction", "complete")
 _GROUP_LINKS = frozenset({"and", "&", "+", "or", "/", ",", "nor"})
 _PREPOSITIONS = frozenset({"on", "in", "of", "over", "from", "for", "to", "at", "with"})
+_ARTICLES = frozenset({"a", "an", "the", "any", "his", "her", "their", "its"})
 _NOT_FINDINGS = ("history", "other", "quoted", "purpose", "warning")
 
 
@@ -1185,6 +1186,8 @@ def _add_side(scene: Scene, mark: Mark) -> None:
         )
     ):
         return
+    if _paired_denial(scene, mark):
+        return
     before = mark.start - 1
     while before >= 0 and (scene.tokens[before].kind == "space" or scene.tokens[before].skipped):
         before -= 1
@@ -1196,6 +1199,22 @@ def _add_side(scene: Scene, mark: Mark) -> None:
     scene.sides.append(
         Side(mark.start, mark.end, value, scene.segments.sentence_of[mark.start], False, prepositional, mark.heard)  # type: ignore[arg-type]
     )
+
+
+def _paired_denial(scene: Scene, mark: Mark) -> bool:
+    """ "neither wasting nor fasciculation": it denies two things and speaks of no pair ("neither disc was ... nor ...")."""
+    if mark.end - mark.start != 1 or scene.tokens[mark.start].key != "neither":
+        return False
+    words = 0
+    for token in scene.tokens.tokens[mark.end : mark.end + 12]:
+        if token.key == "nor":
+            return words > 0
+        if token.kind == "space" or token.text.casefold() in _ARTICLES:
+            continue
+        words += 1
+        if token.skipped or token.kind != "word" or words > 4:
+            return False
+    return False
 
 
 def _attributive(scene: Scene, mark: Mark) -> bool:

@@ -236,7 +236,10 @@ def _meant_by_it(tokens: Tokens, cue: Mark, names: list[Mark]) -> list[Mark]:
     return before[-1:] if after and after[0] in _IT else []
 
 
-_DONE = frozenset({"done", "test", "perform", "attempt", "taken", "check", "measur", "record", "today"})
+_DONE = frozenset(
+    """done test perform attempt taken check measur record today assess examin tri explor evaluat inspect
+    undertaken""".split()
+)
 
 
 def _no_name_done(
@@ -268,7 +271,7 @@ def _no_name_done(
                 break
             end = other.end
         at = end
-        while at < len(tokens) and tokens[at].kind == "space":
+        while at < len(tokens) and (tokens[at].kind == "space" or tokens[at].skipped):
             at += 1
         said = at < len(tokens) and tokens[at].key in _DONE
         if not names or not said and not _mere_tests(tokens, lexicon, names, marks, at):

@@ -13,6 +13,7 @@ from pathlib import Path
 from dictate import (
     assemble,
     binding,
+    breaths,
     checks,
     conclusions,
     corrections,
@@ -96,6 +97,11 @@ def mend_misheard(reading: Reading) -> None:
     heard = {i for m in marks if m.heard and m.end - m.start > 1 for i in range(m.start, m.end)}
     reading.cues = [c for c in reading.cues if not heard.issuperset(range(c.start, c.end))]
     reading.marks.marks = marks
+
+
+def part_breaths(reading: Reading) -> None:
+    """3c. Speech that runs on, cut where the next test begins."""
+    reading.segments = breaths.divide(reading.tokens, reading.lexicon, reading.marks, reading.cues, reading.segments)
 
 
 def strike_corrections(reading: Reading) -> None:
@@ -228,6 +234,7 @@ STAGES: tuple[Callable[[Reading], None], ...] = (
     read_tokens,
     read_marks,
     mend_misheard,
+    part_breaths,
     strike_corrections,
     read_modes,
     read_undone,

@@ -7,7 +7,7 @@ each cell the side of its column.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from dictate.note import Tokens
 from dictate.wording import plain
@@ -144,6 +144,27 @@ def segment(tokens: Tokens) -> Segments:
         else:
             line_start = all(tokens[i].kind in ("space", "break") for i in range(first, last)) and line_start
             paragraph = False
+    return out
+
+
+def cut_at(segments: Segments, cuts: list[int]) -> Segments:
+    """The segments with a sentence and a chunk ended before each of the tokens `cuts`, in order."""
+    if not cuts:
+        return segments
+    at = set(cuts)
+    out = Segments([], list(segments.sentence_of), list(segments.chunk_of), segments.cell_side, segments.cell_of)
+    extra = 0
+    for sentence in segments.sentences:
+        first = sentence.start
+        for i in range(sentence.start, sentence.end):
+            if i in at and i > first:
+                out.sentences.append(replace(sentence, start=first, end=i, question=False))
+                first = i
+                extra += 1
+                sentence = replace(sentence, line_start=False, paragraph_start=False)
+            out.sentence_of[i] = len(out.sentences)
+            out.chunk_of[i] += extra
+        out.sentences.append(replace(sentence, start=first))
     return out
 
 

@@ -10,17 +10,23 @@ from __future__ import annotations
 from bisect import bisect_left
 from dataclasses import dataclass, field
 
+from dictate import nerves
 from dictate.lexicon import Lexicon
 from dictate.marks import Mark, Marks
 from dictate.note import Tokens
 from dictate.numbers import ROMAN
 from dictate.segments import Segments, cut_at
 
-_LEADING = frozenset("and then now so ok okay next also but well um er uh he she they it his her i we".split())
+_JOINING = frozenset("and then now so ok okay next also but well um er uh right".split())
+_LEADING = frozenset(
+    """and then now so ok okay next also but well um er uh he she they his her i we you there theres when
+    either neither""".split()
+)
 _TIED = frozenset(  # words that need what follows them
     """of in on to from for with by at over as than has had have having see sees saw seen seeing says say said
     feel feels got gets is are was were be been can could can't cannot won't""".split()
 )
+_WITHIN = frozenset({"in", "with", "at", "under", "by", "on"})
 _FROM = frozenset({"negation", "suspected", "doubled", "through"})
 _AFTER_CORRECTION = 6  # tokens behind a correction that may still be what is corrected
 _BESIDE = 3  # tokens between a name and an everyday word that is its value
@@ -56,6 +62,17 @@ def only_plan(mark: Mark) -> bool:
     return kinds == {"plan"} and not mark.has("name", "topic", "word", "complete", "generic")
 
 
+def _takers(lexicon: Lexicon) -> dict[str, set[str]]:
+    """For each kind of circumstance the groups of tests that have it."""
+    known: dict[str, set[str]] | None = lexicon.cache.get("takers")
+    if known is None:
+        known = lexicon.cache["takers"] = {}
+        for key, item in lexicon.items.items():
+            for one in (*item.context, *item.soft_context):
+                known.setdefault(one, set()).add(lexicon.item_group[key])
+    return known
+
+
 class _Cutter:
     def __init__(self, tokens: Tokens, lexicon: Lexicon, marks: Marks, cues: list[Mark]) -> None:
         self.tokens, self.lexicon = tokens, lexicon
@@ -67,6 +84,10 @@ class _Cutter:
         self.events.sort(key=lambda e: (e[0], e[1]))
         self.story = {c.start for c in cues if any(s.value in ("history", "other") for s in c.of("mode"))}
         self.talk_ends = {c.end for c in cues if any(s.value == "talk" for s in c.of("mode"))}
+        self.around = {m.end: m for m in marks.marks if m.has("context") and not m.has("name", "topic", "side")}
+        self.number_ends = {g.end: g.start for g in marks.groups}
+        self.nerves = {r.end: r.start for r in nerves.find(tokens)}
+        self.takers = _takers(lexicon)
         self.leads = {m.end: m for m in marks.marks if any(s.data in _FROM for s in m.of("cue"))}
         self.side_ends = {m.end: m for m in marks.marks if m.has("side")}
         self.side_starts = {m.start for m in self.side_ends.values()}
@@ -115,8 +136,9 @@ class _Cutter:
         """Whether a mark says something of one of these groups of tests."""
         if mark.has("complete"):
             return True
-        if any(s.role == "alone" and s.data == "finding" or s.role == "word" for s in mark.senses):
-            return any(self.lexicon.item_group.get(s.item, s.topic) in groups for s in mark.of("alone", "word"))
+        own = [s for s in mark.of("alone", "word") if s.role == "word" or s.data == "finding"]
+        if own:
+            return any(self.lexicon.item_group.get(s.item, s.topic) in groups for s in own)
         if not mark.has("generic") or not groups:
             return False
         return not loose(mark) or any(at - e <= _BESIDE for e in self.name_ends_before(at))
@@ -133,7 +155,7 @@ class _Cutter:
             if other is None:
                 return True
             named, _ = self._groups(other)
-            if named and named.isdisjoint(groups):
+            if named and named.isdisjoint(groups) and self._word_before(at) != "and":
                 return False
             if other.has("generic") or self._value_of(other, groups, at):
                 return True
@@ -163,25 +185,74 @@ class _Cutter:
         assert mark is not None
         if any(c <= at <= c + _AFTER_CORRECTION for c in self.corrected):
             return -1
-        place = self._back(at, low)
+        place = self._back(at, low, groups, not mark.has("mode"))
+        if self._counted(place):
+            return -1
         side = self.side_ends.get(place)
         sides, leading = told.sides, False
-        if side is not None and side.of("side")[0].value in ("right", "left"):
-            before = [s for s in sides if s[0] < side.start]
-            said = any(i in self.talk_ends for i in range(side.start - 3, side.start + 1))
-            trails = said or self._tied(side.start) or not told.closed(before)
-            if not trails and (before or told.kinds == {"none"} or self._other_side_follows(n, last, side, groups)):
-                place, sides, leading = self._back(side.start, low), before, True
-            elif not (told.closed(sides) and told.values[0] < sides[0][0] or said or self._tied(side.start)):
+        if side is not None and side.start >= low:
+            leads = self._leads(n, last, side, told, groups)
+            if leads is None:
                 return -1
+            if leads:
+                place, leading = self._back(side.start, low, groups), True
+                sides = [s for s in sides if s[0] < side.start]
         apart = kinds.isdisjoint(told.kinds) and not (kinds | told.kinds) <= _PAIRED_IN_HEAD
-        if not told.closed(sides) and not apart and not (mark.plural and not leading):
+        if not told.closed(sides) and not apart and not (self._plural(mark) and not leading):
             return -1
-        if self._tied(place) or told.story and self._joined(place, at):
+        if self._word_before(place) in _TIED or told.story and self._joined(place, at):
             return -1
         if not any(v < place for v in told.values) or self._may_describe(place, told, groups):
             return -1
         return place
+
+    def _leads(self, n: int, last: int, side: Mark, told: _Told, groups: frozenset[str]) -> bool | None:
+        """Whether a side right before a name is said of it, or of what was told before; None if that is not sure."""
+        value = side.of("side")[0].value
+        before = [s for s in told.sides if s[0] < side.start]
+        joined = self._word_before(side.start)
+        mark = self.events[n][2]
+        if joined == "of" or value not in ("right", "left", *_BOTH):
+            return None
+        if joined in _TIED or any(i in self.talk_ends for i in range(side.start - 3, side.start + 1)):
+            return False
+        if joined in ("and", "&") and before and before[-1][1] != value and side.start - before[-1][0] <= 6:
+            return False
+        if self._behind_its_value(side, told, before):
+            return False
+        if value in _BOTH:
+            alone = side.end - side.start == 1 and mark is not None and mark.plural
+            return alone or bool(before) and told.closed(before) or told.kinds == {"none"}
+        if not told.closed(before):
+            return False if told.closed(told.sides) and told.values[0] < told.sides[0][0] else None
+        return True if before or told.kinds == {"none"} or self._other_side_follows(n, last, side, groups) else None
+
+    def _behind_its_value(self, side: Mark, told: _Told, before: list[tuple[int, str]]) -> bool:
+        """Whether sides are told behind their values, and this one has its value ("n6 right and n8 left")."""
+        values = [v for v in told.values if v < side.start]
+        if not before or not values or values[-1] < before[-1][0]:
+            return False
+        value = side.of("side")[0].value
+        if value not in _BOTH and {value, before[-1][1]} != {"right", "left"}:
+            return False
+        linked = self.tokens.tokens[before[-1][0] + 1 : values[-1]]
+        joined = [t.key for t in linked if t.kind != "space" and not t.skipped] in (["and"], ["eye", "and"])
+        return values[0] < before[0][0] or joined
+
+    def _plural(self, mark: Mark) -> bool:
+        words = self.tokens.tokens[mark.start : mark.end]
+        return mark.plural or any(t.text.casefold() == t.key + "s" for t in words)
+
+    def _counted(self, place: int) -> bool:
+        """Whether a number right before a name counts what it names ("of seventeen plates", "all 15 plates")."""
+        start = self.number_ends.get(place)
+        return start is not None and (self._word_before(start) in _TIED or self._word_before(start) == "all")
+
+    def _word_before(self, place: int) -> str:
+        i = place - 1
+        while i > 0 and (self.tokens[i].kind == "space" or self.tokens[i].skipped):
+            i -= 1
+        return self.tokens[i].text.casefold() if i >= 0 else ""
 
     def _other_side_follows(self, n: int, last: int, side: Mark, groups: frozenset[str]) -> bool:
         """Whether the other side is told next, before a test of another group: "right disc pale left disc pink"."""
@@ -196,30 +267,41 @@ class _Cutter:
                 return bool(mark.of("side")[0].value == other)
         return False
 
-    def _tied(self, place: int) -> bool:
-        """Whether the word before a place needs what follows it ("of the ...", "sees ...")."""
-        i = place - 1
-        while i > 0 and (self.tokens[i].kind == "space" or self.tokens[i].skipped):
-            i -= 1
-        return i >= 0 and self.tokens[i].text.casefold() in _TIED
-
     def _joined(self, place: int, at: int) -> bool:
         return any(t.key == "and" for t in self.tokens.tokens[place:at])
 
-    def _back(self, i: int, low: int) -> int:
-        """The start of what leads up to token `i`: small words and denials."""
+    def _back(self, i: int, low: int, groups: frozenset[str], name: bool = True) -> int:
+        """The start of what leads up to token `i`: denials, circumstances of its own, small words."""
+        beside = name
         while i > low:
-            lead = self.leads.get(i)
+            lead = self.leads.get(i) if beside else None
+            around = self.around.get(i)
             token = self.tokens[i - 1]
             if lead is not None and lead.start >= low:
                 i = lead.start
-            elif token.kind == "word" and token.text.upper() in ROMAN:
+            elif around is not None and around.start > low and self._own(around, groups):
+                i = around.start - (self._word_before(around.start) in _WITHIN)
+                while i > low and self.tokens[i].text.casefold() not in _WITHIN and self.tokens[i - 1].skipped:
+                    i -= 1
+            elif i in self.nerves:
+                i = self.nerves[i]
+                i -= self._word_before(i) == "for" and self.tokens[i - 1].text.casefold() == "for"
+            elif token.kind == "word" and token.text.upper() in ROMAN or token.kind == "space" or token.skipped:
                 i -= 1
-            elif token.kind == "space" or token.skipped or token.key in _LEADING and i - 1 not in self.side_starts:
+            elif token.text.casefold() in (_LEADING if name else _JOINING) and i - 1 not in self.side_starts:
                 i -= 1
+                beside = False
             else:
                 break
         return i
+
+    def _own(self, mark: Mark, groups: frozenset[str]) -> bool:
+        """Whether a circumstance belongs to tests of these groups ("in room light the pupils ...")."""
+        senses = mark.of("context")
+        keys = [s.item for s in senses if s.item]
+        keys += [k for s in senses for k in self.lexicon.topic_items.get(s.topic, [])]
+        named = {self.lexicon.item_group[k] for k in keys} or {g for s in senses for g in self.takers.get(s.data, ())}
+        return not groups.isdisjoint(named)
 
     def _may_describe(self, place: int, told: _Told, groups: frozenset[str]) -> bool:
         """Whether the word right before a name may be said of it ("... midline normal gag")."""

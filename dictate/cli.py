@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dictate.commands import advise, desk, export, records, referrals, settle
+from dictate.commands import advise, desk, export, records, referrals, settings, settle
 from dictate.commands.loading import load_lexicon as _load
 from dictate.commands.telling import plainly as _plainly
 from dictate.commands.telling import say as _say
@@ -44,6 +44,7 @@ lexicon_app = typer.Typer(
 app.add_typer(lexicon_app, name="lexicon")
 app.add_typer(records.make(), name="records")
 app.add_typer(referrals.app, name="referrals")
+app.add_typer(settings.make(), name="settings")
 app.command("desk")(desk.desk)
 app.command("settle")(settle.settle)
 app.command("sign")(settle.sign)

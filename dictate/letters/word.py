@@ -21,6 +21,7 @@ PAGES = {"a4": (210.0, 297.0), "us-letter": (215.9, 279.4)}
 
 MARGIN = 20.0
 URGENCIES = {"same_day": "Same day", "urgent": "Urgent", "soon": "Soon", "routine": "Routine"}
+NO_SIDE = "no side: "
 NOT_STATED = "not stated"
 OUTSIDE = "* outside the usual range, or not normal"
 _COLUMNS = (0.38, 0.31, 0.31)
@@ -72,7 +73,7 @@ class _Writer:
         section.bottom_margin = Mm(22)
         section.header_distance, section.footer_distance = Mm(9), Mm(9)
         section.different_first_page_header_footer = True
-        again = "  ·  ".join(filter(None, (letter.reference, letter.title, letter.date)))
+        again = "  ·  ".join(filter(None, (letter.reference, letter.date)))
         self._page_head(section.first_page_header, "")
         self._page_head(section.header, again)
         for foot in (section.first_page_footer, section.footer):
@@ -166,7 +167,7 @@ class _Writer:
         table = self.docx.add_table(rows=0, cols=3)
         _widths(table, [self.width * share for share in _COLUMNS])
         _insets(table, 0, 1.6)
-        sided = any(not one.single.text for one in findings)
+        sided = any(map(_sided, findings))
         self._table_head(table, ("Finding", "Right", "Left") if sided else ("Finding", "Result"))
         mixed = len({one.outside for one in findings}) == 2
         for one in findings:
@@ -177,45 +178,51 @@ class _Writer:
             self._add("", "Rule")
 
     def _table_head(self, table: Any, titles: Sequence[str]) -> None:
+        from docx.enum.text import WD_ALIGN_PARAGRAPH
+
         row = table.add_row()
         _mark_row(row, "w:tblHeader", "w:cantSplit")
-        cells = row.cells if len(titles) == 3 else (row.cells[0], row.cells[1].merge(row.cells[2]))
+        sided = len(titles) == 3
+        cells = row.cells if sided else (row.cells[0], row.cells[1].merge(row.cells[2]))
         for cell, title in zip(cells, titles, strict=True):
             _paragraph(cell, title, "Table Head").paragraph_format.keep_with_next = True
             _cell_edge(cell)
+        if not sided:
+            cells[1].paragraphs[0].alignment = WD_ALIGN_PARAGRAPH.CENTER
 
     def _finding(self, table: Any, one: Finding, mixed: bool) -> None:
-        row = table.add_row()
-        _mark_row(row, "w:cantSplit")
-        outside = mixed and one.outside
-        title = _paragraph(row.cells[0], "", "Table Text")
-        title.add_run(one.title + ("*" if outside else "")).bold = outside or None
+        """The lines of a finding: right and left, what has no side, the remark; all on one page."""
+        rows = []
+        if _sided(one):
+            rows.append(self._sides(table, one))
         if one.single.text:
-            cells = [row.cells[1].merge(row.cells[2])]
-            _paragraph(cells[0], one.single.text, "Table Text")
-        else:
-            cells = [row.cells[1], row.cells[2]]
-            for cell, side in zip(cells, (one.right, one.left), strict=True):
-                words = _paragraph(cell, "", "Table Text").add_run(side.text or NOT_STATED)
-                if not side.text:
-                    words.style = self.docx.styles["Quiet"]
+            rows.append(self._wide(table, (NO_SIDE if _sided(one) else "") + one.single.text, "Table Middle"))
         if one.remark.text:
-            self._remark(table, one, row, cells)
-            return
-        for cell in (row.cells[0], *cells):
+            rows.append(self._wide(table, one.remark.text, "Table Remark"))
+        outside = mixed and one.outside
+        _paragraph(rows[0][0], "", "Table Text").add_run(one.title + ("*" if outside else "")).bold = outside or None
+        for cells in rows[:-1]:
+            for cell in cells:
+                cell.paragraphs[0].paragraph_format.keep_with_next = True
+        for cell in rows[-1]:
             _cell_edge(cell)
 
-    def _remark(self, table: Any, one: Finding, row: Any, cells: Sequence[Any]) -> None:
-        """Under the values of its finding, and on the same page."""
-        for cell in (row.cells[0], *cells):
-            cell.paragraphs[0].paragraph_format.keep_with_next = True
-        below = table.add_row()
-        _mark_row(below, "w:cantSplit")
-        wide = below.cells[1].merge(below.cells[2])
-        _paragraph(wide, one.remark.text, "Table Remark")
-        _paragraph(below.cells[0], "", "Table Remark")
-        for cell in (below.cells[0], wide):
-            _cell_edge(cell)
+    def _sides(self, table: Any, one: Finding) -> list[Any]:
+        row = table.add_row()
+        _mark_row(row, "w:cantSplit")
+        for cell, side in zip(row.cells[1:], (one.right, one.left), strict=True):
+            words = _paragraph(cell, "", "Table Text").add_run(side.text or NOT_STATED)
+            if not side.text:
+                words.style = self.docx.styles["Quiet"]
+        return list(row.cells)
+
+    def _wide(self, table: Any, text: str, style: str) -> list[Any]:
+        row = table.add_row()
+        _mark_row(row, "w:cantSplit")
+        cells = [row.cells[0], row.cells[1].merge(row.cells[2])]
+        _paragraph(cells[0], "", style)
+        _paragraph(cells[1], text, style)
+        return cells
 
     def _figures(self, figures: Sequence[Figure]) -> None:
         if not figures:
@@ -301,6 +308,7 @@ def _styles(docx: Docx, size: float, step: float, *, keep: bool) -> None:
         "List Bullet": {"size": size, "indent": 5, "after": step * 0.25, "line": 1.08},
         "Table Head": {"size": small, "bold": True, "color": QUIET, "before": 1.5, "after": 1.5},
         "Table Text": {"size": size, "before": step * 0.22, "after": step * 0.22},
+        "Table Middle": {"size": size, "before": step * 0.22, "after": step * 0.22, "center": True},
         "Table Remark": {"size": small, "color": QUIET, "after": step * 0.25},
         "Table Note": {"size": small, "color": QUIET, "before": 2, "after": step},
         "Figure": {"size": size, "before": step * 0.5, "after": 1, "center": True, "next": True},
@@ -387,6 +395,11 @@ def _paragraph(cell: Any, text: str, style: str) -> Any:
     if text:
         line.add_run(text)
     return line
+
+
+def _sided(one: Finding) -> bool:
+    """Whether the finding has values of sides, or none at all, which is then said of both."""
+    return bool(one.right.text or one.left.text or not one.single.text)
 
 
 def _said(points: Iterable[Said]) -> list[str]:

@@ -47,6 +47,15 @@ def findings() -> tuple[Finding, ...]:
     )
 
 
+def both_ways() -> Letter:
+    """A finding with a value of one side and another of none."""
+    found = Finding("Cranial nerve", said("impaired VIII", "e20"), single=said("intact II to VII", "e21"), outside=True)
+    one = signed()
+    return replace(
+        one, figures=(), sections=(replace(one.sections[0], findings=(*findings(), found)), *one.sections[1:])
+    )
+
+
 def referral() -> Letter:
     """A letter of one page, unsigned, with the two drawings."""
     return Letter(

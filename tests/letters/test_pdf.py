@@ -54,6 +54,16 @@ def test_the_findings_stand_right_before_left() -> None:
     assert "Finding Right Left Visual acuity, unaided 6/6 6/9" in text
     assert "Rim thinning* not stated present, inferotemporal" in text
     assert "Eye movements full, without double vision" in text
+    assert "Cup-disc ratio* 0.3 0.7 larger on the left by 0.4" in text
+
+
+def test_what_has_no_side_is_not_taken_for_the_right() -> None:
+    assert "Cranial nerve* impaired VIII not stated no side: intact II to VII" in pages(to_pdf(samples.both_ways()))[0]
+    reader = pypdf.PdfReader(BytesIO(to_pdf(samples.signed())))
+    lines = reader.pages[0].extract_text(extraction_mode="layout").splitlines()
+    head = next(line for line in lines if line.split() == ["Finding", "Right", "Left"])
+    row = next(line for line in lines if "full, without" in line)
+    assert row.index("full, without") > head.index("Right") + 5
 
 
 def test_the_star_is_told_only_where_it_tells_something() -> None:
@@ -112,7 +122,7 @@ def test_a_heading_never_ends_a_page() -> None:
 
 def test_a_letter_is_set_closer_only_where_that_saves_a_page() -> None:
     letter = samples.signed()
-    short = replace(letter, figures=())
+    short = replace(letter, figures=(), sections=letter.sections[:3])
     assert fit(short) == "easy" and len(pages(to_pdf(short))) == 1
     assert fit(letter) in ("close", "tight") and len(pages(to_pdf(letter))) == 1
 
@@ -146,6 +156,16 @@ def test_signs_that_a_typesetter_could_take_for_commands_are_words() -> None:
     strange = 'C:\\x #let a = 1 $x^2$ *bold* _it_ <label> @ref [b] // -- "q" \' ~ ` & < > ½ ≥ µm −0.25 “”'
     letter = replace(samples.signed(), opening=(Said(strange),), figures=(), reference=strange, title=strange)
     assert squeezed(strange) in squeezed("".join(pages(to_pdf(letter))))
+
+
+def test_a_word_wider_than_its_column_is_broken() -> None:
+    letter = samples.signed()
+    wide = replace(samples.findings()[0], right=Said("W" * 60))
+    reader = pypdf.PdfReader(
+        BytesIO(to_pdf(replace(letter, sections=(replace(letter.sections[0], findings=(wide,)),))))
+    )
+    lines = [line for line in reader.pages[0].extract_text().splitlines() if "WW" in line]
+    assert len(lines) > 2 and sum(line.count("W") for line in lines) == 60
 
 
 def test_letters_of_many_languages_are_kept() -> None:

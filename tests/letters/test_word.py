@@ -65,6 +65,14 @@ def test_the_findings_stand_right_before_left() -> None:
     assert ["Eye movements", "full, without double vision", "full, without double vision"] in rows  # one merged cell
 
 
+def test_what_has_no_side_is_not_taken_for_the_right() -> None:
+    table = findings_table(opened(samples.both_ways()))
+    rows = [[cell.text for cell in row.cells] for row in table.rows]
+    start = rows.index(["Cranial nerve*", "impaired VIII", "not stated"])
+    assert rows[start + 1] == ["", "no side: intact II to VII", "no side: intact II to VII"]
+    assert table.cell(start + 1, 1).paragraphs[0].style.paragraph_format.alignment == 1  # in the middle
+
+
 def test_the_head_of_the_table_is_repeated_and_no_row_is_torn() -> None:
     rows = findings_table(opened(samples.long())).rows
     assert [row._tr.find(f"{W}trPr/{W}tblHeader") is not None for row in rows] == [True] + [False] * (len(rows) - 1)

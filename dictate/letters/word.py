@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,7 +22,7 @@ PAGES = {"a4": (210.0, 297.0), "us-letter": (215.9, 279.4)}
 
 MARGIN = 20.0
 URGENCIES = {"same_day": "Same day", "urgent": "Urgent", "soon": "Soon", "routine": "Routine"}
-NO_SIDE = "no side: "
+NO_SIDE = "no side named: "
 NOT_STATED = "not stated"
 OUTSIDE = "* outside the usual range, or not normal"
 _COLUMNS = (0.38, 0.31, 0.31)
@@ -60,6 +61,7 @@ class _Writer:
         kept = self.docx.core_properties
         kept.title = letter.title + (f" ({letter.draft})" if letter.draft else "")
         kept.author = ", ".join(filter(None, (letter.clinician.name, letter.clinic.name)))
+        kept.created = kept.modified = datetime.now(UTC).replace(tzinfo=None)  # kept as UTC, without a zone
         kept.language, kept.comments, kept.subject, kept.keywords = "en", "", "", ""
         _styles(self.docx, self.size, self.step, keep=self.own)
         self._page()
@@ -433,7 +435,12 @@ def _insets(table: Any, left: float, right: float) -> None:
     margins = _element("w:tblCellMar")
     for side, wide in sides.items():
         margins.append(_element(f"w:{side}", w=str(round(wide * 56.7)), type="dxa"))
-    table._tbl.tblPr.append(margins)
+    properties = table._tbl.tblPr
+    look = properties.find(f"{{{properties.nsmap['w']}}}tblLook")  # the order of the parts is prescribed
+    if look is None:
+        properties.append(margins)
+    else:
+        look.addprevious(margins)
 
 
 def _mark_row(row: Any, *marks: str) -> None:

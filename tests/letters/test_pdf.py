@@ -58,7 +58,10 @@ def test_the_findings_stand_right_before_left() -> None:
 
 
 def test_what_has_no_side_is_not_taken_for_the_right() -> None:
-    assert "Cranial nerve* impaired VIII not stated no side: intact II to VII" in pages(to_pdf(samples.both_ways()))[0]
+    assert (
+        "Cranial nerve* impaired VIII not stated no side named: intact II to VII"
+        in pages(to_pdf(samples.both_ways()))[0]
+    )
     reader = pypdf.PdfReader(BytesIO(to_pdf(samples.signed())))
     lines = reader.pages[0].extract_text(extraction_mode="layout").splitlines()
     head = next(line for line in lines if line.split() == ["Finding", "Right", "Left"])

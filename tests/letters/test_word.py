@@ -69,7 +69,7 @@ def test_what_has_no_side_is_not_taken_for_the_right() -> None:
     table = findings_table(opened(samples.both_ways()))
     rows = [[cell.text for cell in row.cells] for row in table.rows]
     start = rows.index(["Cranial nerve*", "impaired VIII", "not stated"])
-    assert rows[start + 1] == ["", "no side: intact II to VII", "no side: intact II to VII"]
+    assert rows[start + 1] == ["", "no side named: intact II to VII", "no side named: intact II to VII"]
     assert table.cell(start + 1, 1).paragraphs[0].style.paragraph_format.alignment == 1  # in the middle
 
 
@@ -129,6 +129,16 @@ def test_the_properties_name_the_letter_not_the_patient() -> None:
     assert kept.title == "Referral to the eye department (unsigned draft)"
     assert kept.author == "Mirjam Køhlerová, Lindmarsh Eye Rooms"
     assert kept.comments == kept.subject == kept.keywords == ""
+
+
+def test_the_parts_of_a_table_stand_in_the_prescribed_order() -> None:
+    order = ["tblStyle", "tblW", "jc", "tblLayout", "tblCellMar", "tblLook"]
+    for table in opened(samples.signed()).element.body.iter(f"{W}tbl"):
+        parts = [one.tag.removeprefix(W) for one in table.find(f"{W}tblPr")]
+        assert parts == [one for one in order if one in parts]
+        for cell in table.iter(f"{W}tcPr"):
+            parts = [one.tag.removeprefix(W) for one in cell]
+            assert parts == [one for one in ("tcW", "gridSpan", "vMerge", "tcBorders") if one in parts]
 
 
 def test_characters_that_no_file_can_hold_do_no_harm() -> None:

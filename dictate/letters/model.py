@@ -6,6 +6,7 @@ the note; a sentence of the templates or the settings alone names none.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
@@ -15,11 +16,15 @@ Urgency = Literal["same_day", "urgent", "soon", "routine", ""]
 
 @dataclass(frozen=True)
 class Said:
-    """A sentence (or a cell's or a list's words), with the ids of the entries and the keys of the computed values behind it."""
+    """A sentence (or a cell's or a list's words), with the ids of the entries and the keys of the computed values behind it.
+
+    `own`: in the user's own words, written while the letter was edited.
+    """
 
     text: str
     entries: tuple[str, ...] = ()
     derived: tuple[str, ...] = ()
+    own: bool = False
 
 
 @dataclass(frozen=True)
@@ -96,3 +101,40 @@ class Letter:
     def to_dict(self) -> dict[str, Any]:
         """The form that is kept."""
         return asdict(self)
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Letter:
+        """The letter that `to_dict` gave, also after JSON has made lists of its tuples."""
+        return cls(
+            **{
+                **data,
+                "clinic": _party(data["clinic"]),
+                "clinician": _party(data["clinician"]),
+                "recipient": _party(data["recipient"]),
+                "opening": _all_said(data["opening"]),
+                "sections": tuple(_section(one) for one in data["sections"]),
+                "figures": tuple(Figure(**one) for one in data["figures"]),
+            }
+        )
+
+
+def _party(data: Mapping[str, Any]) -> Party:
+    return Party(data["name"], data["role"], tuple(data["lines"]))
+
+
+def _said(data: Mapping[str, Any]) -> Said:
+    return Said(data["text"], tuple(data["entries"]), tuple(data["derived"]), data.get("own", False))
+
+
+def _all_said(data: Iterable[Mapping[str, Any]]) -> tuple[Said, ...]:
+    return tuple(_said(one) for one in data)
+
+
+def _finding(data: Mapping[str, Any]) -> Finding:
+    told = {name: _said(data[name]) for name in ("right", "left", "single", "remark")}
+    return Finding(data["title"], **told, outside=data["outside"])
+
+
+def _section(data: Mapping[str, Any]) -> Section:
+    findings = tuple(_finding(one) for one in data["findings"])
+    return Section(data["key"], data["title"], _all_said(data["points"]), data["listed"], findings)

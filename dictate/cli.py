@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dictate.commands import advise, desk, export, records, referrals, settings, settle
+from dictate.commands import advise, desk, export, letter, records, referrals, settings, settle
 from dictate.commands.loading import load_lexicon as _load
 from dictate.commands.telling import plainly as _plainly
 from dictate.commands.telling import say as _say
@@ -50,6 +50,7 @@ app.command("settle")(settle.settle)
 app.command("sign")(settle.sign)
 app.command("advise")(advise.advise)
 app.command("export")(export.export)
+app.command("letter")(letter.letter)
 
 
 class Format(StrEnum):

@@ -10,7 +10,7 @@ from contextlib import ExitStack
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -83,7 +83,7 @@ def letter(
 
                 mine = settings.load()
                 drafted = _drafted(document, loaded, mine, "patient" if report else "referral", to, lexicon)
-                data = _rendered(drafted, format, mine)
+                data = _rendered(drafted, format.value, mine)
         except OpenQuestions as waiting:
             tell_open(waiting, "no letter was written")
             raise typer.Exit(OPEN) from None
@@ -113,14 +113,14 @@ def _drafted(
     )
 
 
-def _rendered(drafted: Letter, format: Form, settings: Settings) -> bytes:
-    if format is Form.text:
+def _rendered(drafted: Letter, format: Literal["text", "docx", "pdf", "eml"], settings: Settings) -> bytes:
+    if format == "text":
         from dictate.letters.text import to_text
 
         return to_text(drafted).encode("utf-8", "backslashreplace")
     from dictate.letters.render import render
 
-    return render(drafted, format.value, templates=settings.templates, name_in_subject=settings.name_in_subject)
+    return render(drafted, format, templates=settings.templates, name_in_subject=settings.name_in_subject)
 
 
 def _tell_left_over(document: Document) -> None:

@@ -127,15 +127,18 @@ class _Made:
         self.plan = words.plan
         self.sentences = sentences
         self.telling = Telling(document.record, lexicon, words)
-        self.first = [i for one in suggestions for i in one.entries]
+        self.suggestions = suggestions
         self.to = [line.strip() for line in to.splitlines() if line.strip()]
 
     # ---- the record's parts -----------------------------------------------------------------
 
     @cached_property
     def notable(self) -> list[Entry]:
-        """Findings to be named: first those that suggestions rest on, the rest in the order of the examination."""
-        place = {i: n for n, i in reversed(list(enumerate(self.first)))}
+        """Findings to be named: first those that call for this recipient, those of other suggestions, then the rest."""
+        whom = self.referral.value if self.referral else None
+        suggested = sorted(self.suggestions, key=lambda one: one.ask != whom)
+        first = [i for one in suggested for i in one.entries]
+        place = {i: n for n, i in reversed(list(enumerate(first)))}
         named = [e for e in self.telling.findings if self.telling.notable(e)]
         return sorted(self._fuller(named), key=lambda e: place.get(e.id, len(place)))
 
@@ -240,12 +243,14 @@ class _Referral(_Made):
     # ---- the opening ------------------------------------------------------------------------
 
     def opening(self) -> tuple[Said, ...]:
-        reasons = self._conclusions(self.concluded())
+        concluded = self._conclusions(self.concluded())
         named = self.telling.found(self.notable)
-        if not reasons:
+        reasons = concluded
+        if not concluded and self.referral is not None:
             reasons, named = [one.said for one in named[:2]], named[2:]
-        of = [i for one in reasons for i in one.entries]
+        of = _ids(reasons)
         about = [one.text for one in reasons]
+        named = [one for one in named if one.said.text not in about]
         told: tuple[Said, ...]
         if self.referral is not None:
             soon = self.soon(self.referral, self.words.urgency)
@@ -413,7 +418,8 @@ class _Patient(_Made):
             words = self._plain(group)
             for side, wheres in sides(group):
                 where = ", ".join(one for one in wheres if one)
-                told += self.say("finding", plain_side(group.item, side), words, where, of=group.entries)
+                of = [*group.entries, *self._implied(group)]
+                told += self.say("finding", plain_side(group.item, side), words, where, of=of)
         for key, words in self.words.plain_computed.items():
             joint = [one for one in self.telling.outside if one.key.startswith(key)]
             if joint:
@@ -421,9 +427,14 @@ class _Patient(_Made):
                 told += self.say("computed", words, of=of, derived=[one.key for one in joint])
         return told
 
+    def _implied(self, group: Group) -> list[str]:
+        """The findings that a size says as well."""
+        implies = group.item.implies
+        return [e.id for e in self.telling.findings if implies and e.item == implies and (e.side or "") in group.sides]
+
     def _plain(self, group: Group) -> str:
         row, value = self.telling.row(group.item.key), str(group.value)
-        words = row.plain_found.get(value) or row.plain_found.get(ANY)
+        words = row.plain_found.get(value) or row.plain_normal.get(value) or row.plain_found.get(ANY)
         if words is None:
             words = f"{self.telling.name(self.telling.title(group.item, plain=True))}: {{value}}"
         return words.replace("{value}", value_text(group.item, group.value))
@@ -439,6 +450,9 @@ class _Patient(_Made):
         if excluded := self.concluded(excluded=True):
             phrases, ids = self._conditions(excluded)
             told += self.say("excluded", phrases, of=ids)
+        for group in self.telling.groups(self.overall, plain=True):
+            side = plain_side(group.item, _only(group))
+            told += self.say("overall", self._plain(group), side, of=group.entries)
         return told
 
     def _conditions(self, entries: list[Entry]) -> tuple[list[str], list[str]]:

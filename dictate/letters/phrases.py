@@ -23,6 +23,7 @@ ALIKE = "alike"
 """The side of what was found on the right and on the left."""
 _NUMBER = re.compile(r"\{([^|{}]*)\|([^|{}]*)\}")  # {one|both}
 _NOUN = {"eye": "eye", "ear": "ear", "nostril": "nostril"}
+_NO = "no"
 _SHARED = ("in", "on", "of", "for")
 _ARTICLES = ("a ", "an ")
 
@@ -240,31 +241,39 @@ class _Normal:
     def said(self) -> Said:
         return Said(f"{self.words}{self.where}{self.mark}", self.entries)
 
+    @property
+    def stem(self) -> str:
+        """What neighbours must share: "pupils" of "pupils round", "no" of "no diplopia"."""
+        head, _, rest = self.words.partition(" ")
+        return head if head == _NO else self.words.rpartition(" ")[0] if rest else ""
+
     def joins(self, other: _Normal) -> bool:
         """Whether the other can follow in the same phrase without being misread."""
-        head, _, rest = self.words.partition(" ")
-        if not rest or self.mark or self.where or other.mark or not other.words.startswith(f"{head} "):
+        if not self.stem or self.stem != other.stem or self.mark or self.where or other.mark:
             return False
-        return head != "no" or not other.where
+        return self.stem != _NO or not other.where
 
 
 def _shortened(phrases: Iterable[_Normal]) -> list[_Normal]:
-    runs: list[list[_Normal]] = []
+    alike: dict[str, _Normal] = {}
     for one in phrases:
+        before = alike.get(one.said.text)
+        alike[one.said.text] = replace(before, entries=(*before.entries, *one.entries)) if before else one
+    runs: list[list[_Normal]] = []
+    for one in alike.values():
         if runs and runs[-1][-1].joins(one):
             runs[-1].append(one)
         else:
             runs.append([one])
-    out = []
-    for run in runs:
-        if len(run) == 1:
-            out.append(run[0])
-            continue
-        head = run[0].words.partition(" ")[0]
-        rest = listed((f"{one.words.partition(' ')[2]}{one.where}" for one in run), "or" if head == "no" else "and")
-        ids = tuple(i for one in run for i in one.entries)
-        out.append(replace(run[0], words=f"{head} {rest}", entries=ids))
-    return out
+    return [_joined(run) for run in runs]
+
+
+def _joined(run: list[_Normal]) -> _Normal:
+    if len(run) == 1:
+        return run[0]
+    stem = run[0].stem
+    rest = listed((f"{one.words[len(stem) + 1 :]}{one.where}" for one in run), "or" if stem == _NO else "and")
+    return replace(run[0], words=f"{stem} {rest}", where="", entries=tuple(i for one in run for i in one.entries))
 
 
 def places(wheres: Iterable[str]) -> str:

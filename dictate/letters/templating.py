@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +11,7 @@ from dictate.errors import DictateError
 
 if TYPE_CHECKING:
     from jinja2.environment import TemplateModule
+    from jinja2.loaders import BaseLoader
 
 
 class TemplateFault(DictateError):  # noqa: N818
@@ -33,20 +35,14 @@ class Sentences:
     """The sentences of one kind of letter. `folder` is the user's folder of templates."""
 
     def __init__(self, kind: str, folder: Path | None = None) -> None:
-        from jinja2 import StrictUndefined
-        from jinja2.loaders import FileSystemLoader, PackageLoader
-        from jinja2.sandbox import ImmutableSandboxedEnvironment
-
         name = f"{kind}.jinja"
         self._modules: list[tuple[str, TemplateModule]] = []
-        shipped: list[Any] = [("", PackageLoader("dictate.letters", "templates"))]
-        own: list[Any] = []
         if folder is not None and (folder / name).is_file():
-            own = [(str(folder / name), FileSystemLoader(folder))]
-        for place, loader in [*own, *shipped]:
-            environment = ImmutableSandboxedEnvironment(loader=loader, undefined=StrictUndefined, autoescape=False)
-            environment.filters.update(listed=listed, capital=capital)
-            self._modules.append((place, _module(place, name, environment)))
+            from jinja2.loaders import FileSystemLoader
+
+            place = str(folder / name)
+            self._modules.append((place, _module(place, name, FileSystemLoader(folder))))
+        self._modules.append(("", _shipped(name)))
 
     def say(self, sentence: str, *values: Any) -> str:
         """The sentence of that name on one line; "" where it says nothing. Raises TemplateFault."""
@@ -63,13 +59,22 @@ class Sentences:
         raise KeyError(sentence)
 
 
-def _module(place: str, name: str, environment: Any) -> TemplateModule:
-    from jinja2 import TemplateError, TemplateSyntaxError
+@lru_cache(maxsize=4)
+def _shipped(name: str) -> TemplateModule:
+    from jinja2.loaders import PackageLoader
 
+    return _module(name, name, PackageLoader("dictate.letters", "templates"))
+
+
+def _module(place: str, name: str, loader: BaseLoader) -> TemplateModule:
+    from jinja2 import StrictUndefined, TemplateError, TemplateSyntaxError
+    from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+    environment = ImmutableSandboxedEnvironment(loader=loader, undefined=StrictUndefined, autoescape=False)
+    environment.filters.update(listed=listed, capital=capital)
     try:
-        module: TemplateModule = environment.get_template(name).module
+        return environment.get_template(name).module
     except TemplateSyntaxError as error:
         raise TemplateFault(f"{place}: line {error.lineno}: {error.message}") from error
     except (TemplateError, UnicodeDecodeError, TypeError, ValueError) as error:
         raise TemplateFault(f"{place}: {error}") from error
-    return module

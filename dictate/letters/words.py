@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal, TypeVar, cast
 
@@ -86,7 +87,11 @@ class Words(_Strict):
 
     def of(self, key: str) -> ItemWords:
         """The words of an item; empty ones for an item that the file does not name."""
-        return next((one for one in self.item if one.key == key), ItemWords(key=key))
+        return self._by_key.get(key) or ItemWords(key=key)
+
+    @cached_property
+    def _by_key(self) -> dict[str, ItemWords]:
+        return {one.key: one for one in reversed(self.item)}  # a user's own come first
 
 
 class _Own(_Strict):

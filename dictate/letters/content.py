@@ -418,7 +418,7 @@ class _Patient(_Made):
             words = self._plain(group)
             for side, wheres in sides(group):
                 where = ", ".join(one for one in wheres if one)
-                of = [*group.entries, *self._implied(group)]
+                of = [*self.telling.of_side(group, side), *self._implied(group, side)]
                 told += self.say("finding", plain_side(group.item, side), words, where, of=of)
         for key, words in self.words.plain_computed.items():
             joint = [one for one in self.telling.outside if one.key.startswith(key)]
@@ -427,10 +427,11 @@ class _Patient(_Made):
                 told += self.say("computed", words, of=of, derived=[one.key for one in joint])
         return told
 
-    def _implied(self, group: Group) -> list[str]:
-        """The findings that a size says as well."""
+    def _implied(self, group: Group, side: str) -> list[str]:
+        """The findings that a size on this side says as well."""
+        on = (RIGHT, LEFT) if side == ALIKE else (side,)
         implies = group.item.implies
-        return [e.id for e in self.telling.findings if implies and e.item == implies and (e.side or "") in group.sides]
+        return [e.id for e in self.telling.findings if implies and e.item == implies and (e.side or "") in on]
 
     def _plain(self, group: Group) -> str:
         row, value = self.telling.row(group.item.key), str(group.value)

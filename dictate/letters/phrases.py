@@ -181,7 +181,7 @@ class Telling:
             beside = str(group.value) in self.row(group.item.key).beside
             for side, wheres in sides(group):
                 words = " ".join(part for part in (phrase, places(wheres)) if part)
-                ids = group.entries if side == ALIKE else self._of_side(group, side)
+                ids = self.of_side(group, side)
                 other = self._other(group, side)
                 if other:
                     words, ids = f"{words} ({other.side} {self.cell(other)})", (*ids, other.id)
@@ -212,11 +212,14 @@ class Telling:
             words = self.row(group.item.key).normal[str(group.value)]
             for side, wheres in sides(group):
                 told = places(wheres)
-                ids = group.entries if side == ALIKE else self._of_side(group, side)
+                ids = self.of_side(group, side)
                 phrases.append(_normal(group.item, words, f" {told}" if told else "", side, ids))
         return [one.said for one in _shortened(phrases)]
 
-    def _of_side(self, group: Group, side: str) -> tuple[str, ...]:
+    def of_side(self, group: Group, side: str) -> tuple[str, ...]:
+        """The ids of a group's entries on a side; all of them where the sides are alike."""
+        if side == ALIKE:
+            return tuple(i for i in group.entries if self.record.entry(i).side in (RIGHT, LEFT))
         return tuple(i for i in group.entries if (self.record.entry(i).side or "") == side)
 
 

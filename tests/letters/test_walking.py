@@ -222,3 +222,75 @@ def test_figures_are_those_of_the_record() -> None:
                         value_text(LEXICON.items[entry.item], entry.value) in cell.text
                         or str(entry.value) in WORDS.of(entry.item).cell
                     ), (name, one)
+
+
+# ---- sides and denials, where words alone could not tell ----------------------------------------
+
+
+def _side_of(chunk: str) -> str:
+    """The side that a stretch of the sentence begins with: "left", "right", "both" or none."""
+    begun = re.match(r"(?:in|on|with) (?:the )?(right|left|both)\b", chunk.removeprefix("I found "))
+    return begun.group(1) if begun else ""
+
+
+def test_each_finding_is_named_by_its_own_words_on_its_own_side() -> None:
+    named = 0
+    for name, record in _records():
+        main = [one for one in drafted(name, "referral").opening if one.text.startswith("I found ")]
+        main = [one for one in main if not one.text.startswith("I found no sign")]
+        for said in main:
+            chunks = said.text.split("; ")
+            for entry in map(record.entry, said.entries):
+                row, item = WORDS.of(entry.item), LEXICON.items[entry.item]
+                phrase = row.found.get(str(entry.value)) or row.found.get("any", "")
+                if entry.value == "suspected":
+                    phrase = "possible " + row.found["present"].removeprefix("a ").removeprefix("an ")
+                phrase = phrase.replace("{value}", value_text(item, entry.value))
+                beside = f"({entry.side} {value_text(item, entry.value)})"
+                held = [c for c in chunks if re.search(rf"(?<!no ){re.escape(phrase)}(?!\w|\.\d)", c)]
+                sides = {_side_of(c) for c in held}
+                own = {entry.side or "", "both"} if entry.side in _SIDES else {""}
+                assert sides & own or any(beside in c for c in chunks), (name, said.text, entry)
+                named += 1
+    assert named > 300
+
+
+def test_the_patients_points_begin_with_their_own_side() -> None:
+    for name, record in _records():
+        for section in drafted(name, "patient").sections:
+            for point in section.points if section.key == "stands_out" else ():
+                entries = [record.entry(i) for i in point.entries]
+                begun = re.match(r"(right|left|both) \w+: ", point.text, re.I)
+                if begun and not point.derived:
+                    side = begun.group(1).lower()
+                    assert {e.side for e in entries} == ({"right", "left"} if side == "both" else {side}), (name, point)
+                elif not point.derived and all(LEXICON.items[e.item].role == "finding" for e in entries):
+                    assert not {e.side for e in entries} & set(_SIDES), (name, point)
+
+
+def _swapped(text: str) -> str:
+    other = {"right": "left", "left": "right", "Right": "Left", "Left": "Right"}
+    return re.sub(r"\b(right|left)\b", lambda m: other[m.group()], text, flags=re.I)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_mirrored_record_gives_the_mirrored_letter(kind: Kind) -> None:
+    checked = 0
+    for of in _KINDS_OF_ITEM:
+        by_item: dict[str, list[Entry]] = {}
+        for given in every(of):
+            if not given.context and LEXICON.items[given.item].sided:
+                by_item.setdefault(given.item, []).append(given)
+        for some in by_item.values():
+            values = list(dict.fromkeys(str(one.value) for one in some if one.value != "not_done"))
+            first, last = (next(e for e in some if str(e.value) == v) for v in (values[0], values[-1]))
+            pair = (replace(first, side="right"), replace(last, side="left"))
+            mirrored = (replace(first, side="left"), replace(last, side="right"))
+            one, other = (letter_of(of_entries(*entries), kind) for entries in (pair, mirrored))
+            assert [_swapped(s.text) for s in one.opening] == [s.text for s in other.opening]
+            points, others = ([p.text for s in x.sections for p in s.points] for x in (one, other))
+            assert [_swapped(p) for p in points] == others
+            columns = [(f.right.text, f.left.text) for f in findings(one)]
+            assert columns == [(f.left.text, f.right.text) for f in findings(other)]
+            checked += 1
+    assert checked > 40

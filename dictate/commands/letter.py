@@ -21,7 +21,7 @@ from dictate.errors import DictateError
 
 if TYPE_CHECKING:
     from dictate.exports import Document
-    from dictate.letters.model import Letter
+    from dictate.letters.model import Kind, Letter
     from dictate.letters.settings import Settings
     from dictate.lexicon import Lexicon
 
@@ -49,6 +49,7 @@ def letter(
     out: Annotated[
         str | None, typer.Option("--out", metavar="FILE", help="Write to a file that only you read.")
     ] = None,
+    new: Annotated[bool, typer.Option("--new", help="Draft it anew although a final letter is kept.")] = False,
     reference: Annotated[
         str | None, typer.Option("--reference", metavar="REFERENCE", help="The patient's, for a note in a file.")
     ] = None,
@@ -82,17 +83,38 @@ def letter(
                 from dictate.letters import settings
 
                 mine = settings.load()
-                drafted = _drafted(document, loaded, mine, "patient" if report else "referral", to, lexicon)
+                kind: Kind = "patient" if report else "referral"
+                kept = None if new or to else _final(document, kind, store)
+                drafted = kept or _drafted(document, loaded, mine, kind, to, lexicon)
                 data = _rendered(drafted, format.value, mine)
         except OpenQuestions as waiting:
             tell_open(waiting, "no letter was written")
             raise typer.Exit(OPEN) from None
         write(data, out)
-        _tell_left_over(document)
+        if kept is None:
+            _tell_left_over(document)
+
+
+def _final(document: Document, kind: Kind, store: str | None) -> Letter | None:
+    """The letter of this version that was made final last, as it was edited."""
+    if not document.id or not document.signed:
+        return None
+    from dictate.letters.body import from_body
+    from dictate.letters.model import Letter
+    from dictate.store import open_store
+
+    with open_store(store) as opened:
+        of_kind = [one for one in opened.letters(document.id) if (one.kind, one.version) == (kind, document.version)]
+    if not of_kind:
+        return None
+    kept = of_kind[-1]
+    say(f"the letter made final by {kept.by or 'its writer'} on {kept.at.astimezone():%Y-%m-%d}; --new drafts another")
+    whole = Letter.from_dict(kept.letter)
+    return from_body(kept.body, whole) if kept.body else whole
 
 
 def _drafted(
-    document: Document, lexicon: Lexicon, settings: Settings, kind: str, to: str, folder: str | None
+    document: Document, lexicon: Lexicon, settings: Settings, kind: Kind, to: str, folder: str | None
 ) -> Letter:
     from dictate.advice.advise import advise
     from dictate.advice.rules import load
@@ -106,7 +128,7 @@ def _drafted(
         document,
         lexicon,
         settings,
-        kind="patient" if kind == "patient" else "referral",
+        kind=kind,
         to=lines,
         suggestions=advise(document.record, lexicon, load(lexicon, folder)),
         folder=folder,

@@ -14,8 +14,12 @@ from typer.testing import CliRunner, Result
 from dictate import cli
 from dictate.desk.live import Live
 from dictate.desk.records import Records
+from dictate.exports.stored import signed
+from dictate.letters.body import to_body
+from dictate.letters.content import draft
 from dictate.store import open_store
 from tests.exports.making import LEXICON
+from tests.letters.drafting import Clinic
 
 NOTE = "Left RAPD. Left disc pale. Head tilted to the right. Refer to ophthalmology urgently.\n"
 
@@ -93,11 +97,26 @@ def test_a_record_of_the_store_signed_and_unsigned() -> None:
         head = records.begin(NOTE)
         head = records.set_patient(head.id, {"reference": "P-17"}, head.revision).head
         assert "UNSIGNED DRAFT" in run(head.id).stdout
-        signed = records.sign(head.id, "MK", head.revision)
-    told = run(signed.id).stdout
+        done = records.sign(head.id, "MK", head.revision)
+    told = run(done.id).stdout
     assert "DRAFT" not in told and "reference P-17" in told
-    assert f"From the record {signed.id}, version 1, signed by MK" in told
-    assert "has a patient of its own" in run(signed.id, "--name", "Ana", status=2).stderr
+    assert f"From the record {done.id}, version 1, signed by MK" in told
+    assert "has a patient of its own" in run(done.id, "--name", "Ana", status=2).stderr
+
+
+def test_the_letter_that_was_made_final_is_the_one_written() -> None:
+    with open_store() as store:
+        records = Records(Live(store, LEXICON), "")
+        head = records.begin(NOTE)
+        head = records.sign(head.id, "MK", head.revision)
+        whole = draft(signed(head.id, records.versions(head.id)[-1]), LEXICON, Clinic())
+        edited = to_body(whole).replace("Dear colleague,", "Dear Zoë,")
+        store.save_letter(head.id, "referral", whole.to_dict(), edited, "MK", final=True)
+    result = run(head.id)
+    assert "Dear Zoë," in result.stdout and "made final by MK" in result.stderr
+    assert "Dear colleague," in run(head.id, "--new").stdout
+    assert "Dear colleague," in run(head.id, "--to", "Eye department").stdout
+    assert "Zoë" not in run(head.id, "--patient").stdout
 
 
 def test_an_unsettled_record_of_the_store_is_listed() -> None:

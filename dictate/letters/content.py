@@ -134,13 +134,13 @@ class _Made:
 
     @cached_property
     def notable(self) -> list[Entry]:
-        """Findings to be named: first those that call for this recipient, those of other suggestions, then the rest."""
+        """Findings to be named: first those that call for this recipient, those of other suggestions, then the rest; signs before figures."""
         whom = self.referral.value if self.referral else None
         suggested = sorted(self.suggestions, key=lambda one: one.ask != whom)
-        first = [i for one in suggested for i in one.entries]
-        place = {i: n for n, i in reversed(list(enumerate(first)))}
+        place = {i: n for n, one in reversed(list(enumerate(suggested))) for i in one.entries}
         named = [e for e in self.telling.findings if self.telling.notable(e)]
-        return sorted(self._fuller(named), key=lambda e: place.get(e.id, len(place)))
+        rank = len(suggested)
+        return sorted(self._fuller(named), key=lambda e: (place.get(e.id, rank), self.telling.measured(e)))
 
     def _fuller(self, entries: list[Entry]) -> list[Entry]:
         """Without findings whose size stands among them: it says both."""
@@ -175,6 +175,10 @@ class _Made:
             return ""
         said = next((m.group() for one in entry.evidence if (m := _WITHIN.search(one.text))), "")
         return " ".join(said.lower().split()) or words.get(urgency, urgency.replace("_", " "))
+
+    def _unnamed(self, entry: Entry) -> str:
+        """The note's words for a service that has no name of its own here."""
+        return _quoted(entry) if entry.value == self.plan.unnamed else ""
 
     def concluded(self, *, excluded: bool = False) -> list[Entry]:
         """Impressions that are held, or those that are excluded."""
@@ -233,7 +237,7 @@ class _Referral(_Made):
     def recipient(self) -> Party:
         if self.to or self.referral is None:
             return super().recipient
-        return Party(capital(self._whom(self.referral)))
+        return Party(capital(self._unnamed(self.referral) or self._whom(self.referral)))
 
     @property
     def greeting(self) -> str:
@@ -342,9 +346,9 @@ class _Referral(_Made):
         told: tuple[Said, ...] = ()
         for entry in self.telling.of_role("plan"):
             if entry.item == self.plan.referral:
-                words = " ".join(" ".join(one.text for one in entry.evidence).split())
+                words = _quoted(entry)
                 soon = self.soon(entry, self.words.urgency)
-                quote = words if _EXACT.search(words) or value_text_unclear(entry) else ""
+                quote = words if _EXACT.search(words) else self._unnamed(entry)
                 told += self.say("refer", self._whom(entry), soon, quote, of=[entry.id])
         for entry in self.telling.of_role("plan"):
             if entry.item == self.plan.review:
@@ -362,11 +366,6 @@ class _Referral(_Made):
             for one in sketches(self.document.record.entries)
             if told & set(one.entries)
         )
-
-
-def value_text_unclear(entry: Entry) -> bool:
-    """Whether a referral's value is only a remainder ("other"), so that the note's words are needed."""
-    return entry.value == "other"
 
 
 class _Patient(_Made):
@@ -479,7 +478,9 @@ class _Patient(_Made):
 
     def _whom(self, entry: Entry) -> str:
         value = str(entry.value)
-        return self.words.plain_refer.get(value) or value_text(self.lexicon.items[entry.item], value)
+        whom = self.words.plain_refer.get(value) or value_text(self.lexicon.items[entry.item], value)
+        words = self._unnamed(entry)
+        return f"{whom} (“{words}”)" if words else whom
 
     def _next(self) -> tuple[Said, ...]:
         told: tuple[Said, ...] = ()
@@ -506,6 +507,10 @@ class _Patient(_Made):
             if of or one.always:
                 told += self.say("sign", one.say, of=of)
         return told
+
+
+def _quoted(entry: Entry) -> str:
+    return " ".join(" ".join(one.text for one in entry.evidence).split())
 
 
 def _only(group: Group) -> str:

@@ -56,6 +56,7 @@ class Plan(_Strict):
     excluded: str
     suspected: str
     no_impression: list[str]
+    unnamed: str
 
 
 class Sooner(_Strict):

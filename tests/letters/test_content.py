@@ -154,6 +154,18 @@ def test_of_several_referrals_the_letter_is_for_the_one_named_or_the_soonest() -
     assert len(points(letter, "plan")) == 2
 
 
+def test_a_service_that_only_the_note_names_keeps_the_notes_words() -> None:
+    text = "Right proptosis. Refer to endocrinology."
+    assert of_text(text).recipient.name == "Endocrinology"
+    assert points(of_text(text), "plan") == ["Referred to another service (in the note: “endocrinology”)."]
+    assert "You are to be seen by another service (“endocrinology”)." in opening(of_text(text, "patient"))
+
+
+def test_signs_are_named_before_figures() -> None:
+    told = opening(of_text(DISC))
+    assert told.index("disc haemorrhage") < told.index("cup-disc ratio") < told.index("eye pressure")
+
+
 def test_sketches_stand_only_where_they_show_something() -> None:
     assert [one.title for one in of_text(DISC).figures] == ["Optic discs"]
     assert of_text(NORMAL).figures == ()

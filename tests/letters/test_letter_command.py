@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
+import sys
 from email import message_from_bytes
 from io import BytesIO
 from pathlib import Path
@@ -15,6 +16,7 @@ from dictate import cli
 from dictate.desk.live import Live
 from dictate.desk.records import Records
 from dictate.exports.stored import signed
+from dictate.letters import templating
 from dictate.letters.body import to_body
 from dictate.letters.content import draft
 from dictate.store import open_store
@@ -156,3 +158,11 @@ def test_a_wrong_template_is_told(note: str, tmp_path: Path) -> None:
     (tmp_path / "settings.toml").write_text(f'templates = "{folder}"\n', encoding="utf-8")
     result = run(note, status=2)
     assert "referral.jinja: line 1" in result.stderr
+
+
+def test_without_its_packages_the_command_says_what_to_install(note: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    templating._shipped.cache_clear()
+    for name in [one for one in sys.modules if one.partition(".")[0] == "jinja2"]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, "jinja2", None)
+    assert "this needs jinja2" in (told := run(note, status=2).stderr) and "dictate[letters]" in told

@@ -19,6 +19,7 @@ from starlette.types import ASGIApp, Scope
 from dictate.desk import pages
 from dictate.desk.asked import Handler
 from dictate.desk.file_pages import FilePages
+from dictate.desk.letter_pages import LetterPages
 from dictate.desk.live import Live
 from dictate.desk.records import Records
 from dictate.desk.referral_pages import ReferralPages
@@ -44,7 +45,12 @@ def make_app(store: Any, lexicon: Lexicon, gate: Gate, *, operator: str = "", fo
     rendering = Rendering(jinja2.PackageLoader("dictate.desk", "templates"))
     live = Live(store, lexicon)
     records = Records(live, operator, folder)
-    answering = (pages.Pages(records, rendering, gate), FilePages(records), ReferralPages(records, rendering))
+    answering = (
+        pages.Pages(records, rendering, gate),
+        FilePages(records),
+        ReferralPages(records, rendering),
+        LetterPages(records, rendering),
+    )
 
     def refuse(scope: Scope, status: int, sentence: str) -> ASGIApp:
         return rendering.refusal(Request(scope), status, sentence)

@@ -21,6 +21,7 @@ from dictate.desk.rendering import Rendering
 from dictate.desk.security import Gate
 from dictate.desk.taking import FORMS
 from dictate.desk.view import decision_text, record_view
+from dictate.desk.writing import CALLED
 from dictate.files import decode
 from dictate.settling import form
 from dictate.sketches import stylesheet
@@ -169,6 +170,8 @@ class Pages:
             "offers": self.records.offers(standing.settled.record),
             "advice_caution": self.records.rules.caution,
             "forms": FORMS,
+            "letters": self.records.store.letters(head.id),
+            "kinds": CALLED,
             "final": False,
         }
 
@@ -194,6 +197,8 @@ class Pages:
             offers=self.records.offers(settled.record) if current else (),
             advice_caution=self.records.rules.caution,
             forms=FORMS if current else (),
+            letters=self.records.store.letters(head.id) if current else (),
+            kinds=CALLED,
             text=version.note,
             final=True,
         )

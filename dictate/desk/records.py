@@ -9,6 +9,7 @@ from datetime import date
 from functools import cached_property
 from typing import Any
 
+from dictate.advice.advise import Suggestion, advise
 from dictate.advice.rules import Rules
 from dictate.advice.rules import load as load_rules
 from dictate.desk import acts
@@ -90,6 +91,10 @@ class Records:
     def rules(self) -> Rules:
         """The rules by which findings call for something."""
         return load_rules(self.lexicon, self.folder)
+
+    def suggestions(self, record: Record) -> tuple[Suggestion, ...]:
+        """What the record may call for, by the rules."""
+        return advise(record, self.lexicon, self.rules)
 
     def offers(self, record: Record) -> tuple[Offer, ...]:
         """What the record may call for."""

@@ -99,9 +99,9 @@ function settleSave(ok) {
 
 /** Where another window was faster: what is in this page only can replace the other text, or be copied. */
 function offerText() {
-  const own = note !== null && note.value !== saved;
+  const own = (note !== null && note.value !== saved) || (letter !== null && letter.value !== letterKept);
   if (own) say("not saved");
-  for (const button of all("[data-unsaved]")) button.hidden = !own;
+  for (const button of all("[data-unsaved]")) button.hidden = !own || (button.dataset.do === "keep" && !note);
 }
 
 let aboutSaving = false; // whether the notice that is shown is about saving the note
@@ -139,6 +139,52 @@ function ask(what, fields = {}) {
   return htmx.ajax("POST", path, { source: document.body, swap: "none", values: fields });
 }
 
+// ---- a letter --------------------------------------------------------------------------------------
+
+const letter = byId("body");
+const WRITTEN = 250; // ms after the last key
+let letterTimer = 0;
+let letterKept = letter ? letter.value : ""; // the text that the server has
+let letterSent = "";
+let finishing = false;
+
+function keepLetter(pause) {
+  clearTimeout(letterTimer);
+  say("saving");
+  letterTimer = setTimeout(() => htmx.trigger(byId("letter-form"), "save-letter"), pause);
+}
+
+if (letter) {
+  letter.addEventListener("input", () => keepLetter(WRITTEN));
+  byId("to").addEventListener("change", () => keepLetter(0));
+  addEventListener("beforeunload", (event) => {
+    if (letter.value !== letterKept && !finishing) event.preventDefault();
+  });
+}
+
+/** What goes along with a letter's requests: the text of this moment, on the record that it was drafted from. */
+function withLetter(ctx) {
+  const id = ctx.sourceElement?.id;
+  if (!letter || (id !== "letter-form" && id !== "final-form")) return;
+  clearTimeout(letterTimer);
+  letterSent = letter.value;
+  finishing = id === "final-form";
+  for (const [name, value] of [["to", byId("to").value], ["body", letter.value], ["made_on", byId("made-on").value]]) {
+    ctx.request.body.set(name, value);
+  }
+}
+
+/** After a letter was kept: a greeting that follows whom it goes to comes back into the text, if nobody has typed on. */
+function letterSaved(ok) {
+  finishing = finishing && ok;
+  say(ok ? "saved" : "not saved");
+  if (!ok) return;
+  letterKept = letterSent;
+  const now = byId("body-now")?.textContent ?? letterSent;
+  if (letter.value === letterSent && now !== letterSent) letter.value = letterKept = now;
+  if (letter.value !== letterKept) keepLetter(WRITTEN);
+}
+
 // ---- requests ---------------------------------------------------------------------------------
 
 const isNote = (ctx) => ctx?.sourceElement?.id === "note-form";
@@ -149,6 +195,7 @@ document.addEventListener("htmx:before:request", (event) => {
   const revision = byId("revision");
   // What waits in line was put together on an older page; all changes of this page are of its last revision.
   if (revision && ctx.request.body instanceof URLSearchParams) ctx.request.body.set("revision", ctx.over ?? revision.value);
+  withLetter(ctx);
   if (isNote(ctx)) {
     sending = note.value;
     ctx.request.body.set("text", sending);
@@ -184,6 +231,7 @@ document.addEventListener("htmx:finally:request", (event) => {
   if (status === undefined && !ctx.request.signal?.aborted) {
     tell("The desk does not answer. What is in this page stays in it, and is saved as soon as the desk answers again: in the terminal, dictate desk.");
   }
+  if (letter && /^(letter|final)-form$/.test(ctx.sourceElement?.id)) letterSaved(status >= 200 && status < 300);
   if (isNote(ctx)) settleSave(status >= 200 && status < 300);
 });
 
@@ -394,11 +442,14 @@ const deeds = {
     opener?.focus();
   },
   sign() { byId("sign").showModal(); },
+  finish() { byId("finish").showModal(); },
+  leaveLetter() { (document.querySelector("[data-do=finish]") ?? byId("letter-title")).focus(); },
   keys() { byId("keys").showModal(); },
   close(button) { button.closest("dialog").close(); },
   dismiss() { byId("notice").replaceChildren(); },
   reload() {
     saved = note?.value ?? "";
+    finishing = true; // nothing more is asked about leaving
     location.reload();
   },
   keep(button) {
@@ -416,9 +467,10 @@ const deeds = {
     await navigator.clipboard.writeText(text).then(() => said(button, "Copied"), () => offerCopy(text));
   },
   copy(button) {
-    navigator.clipboard.writeText(note?.value ?? "").then(() => { button.textContent = "Copied"; }, () => {
-      note?.focus();
-      note?.select();
+    const text = note ?? letter;
+    navigator.clipboard.writeText(text?.value ?? "").then(() => { button.textContent = "Copied"; }, () => {
+      text?.focus();
+      text?.select();
     });
   },
 };
@@ -444,7 +496,8 @@ document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || event.isComposing) return;
   const inField = event.target.matches?.("input, textarea, select");
   if (event.key === "Escape") {
-    if (event.target === note) deeds.leave();
+    if (note && event.target === note) deeds.leave();
+    else if (event.target.matches?.("#body, #to")) deeds.leaveLetter();
     else if (event.target.closest?.(".else")) deeds.fold(event.target);
     return;
   }
@@ -486,4 +539,5 @@ fold();
 show(0);
 if (note && !note.value) note.focus();
 else if (note && questions().length) focusQuestion();
+if (location.hash === "#to-sign" && document.querySelector("[data-do=sign]")) deeds.sign();
 setTimeout(() => { document.documentElement.dataset.ready = "yes"; }); // htmx begins in a task of its own, before this

@@ -27,7 +27,7 @@ from dictate.desk.rendering import Rendering
 from dictate.desk.security import Gate, Guard
 from dictate.errors import DictateError
 from dictate.lexicon import Lexicon
-from dictate.store import Locked, NotSettled, Signed, Stale, StoreError, Unknown
+from dictate.store import Locked, NotSettled, Overtaken, Signed, Stale, StoreError, Unknown
 
 STATIC = Path(__file__).with_name("static")
 _LOG = logging.getLogger("dictate.desk")
@@ -37,7 +37,14 @@ OUR_FAULT = (
     "The desk failed at this: the fault is ours. What was saved before is safe, and the text is still in the page."
     " Try again; if it stays, restart the desk and report it."
 )
-_STATUS: dict[type[StoreError], int] = {Unknown: 404, Stale: 409, Signed: 409, NotSettled: 409, Locked: 503}
+_STATUS: dict[type[StoreError], int] = {
+    Unknown: 404,
+    Stale: 409,
+    Signed: 409,
+    Overtaken: 409,
+    NotSettled: 409,
+    Locked: 503,
+}
 
 
 def make_app(store: Any, lexicon: Lexicon, gate: Gate, *, operator: str = "", folder: str | None = None) -> ASGIApp:

@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from dictate import __version__
-from dictate.store import Signed, Stale, Unknown
+from dictate.store import Overtaken, Signed, Stale, Unknown
 from dictate.table import CAUTION
 
 SIGNED = (
@@ -52,10 +52,11 @@ class Rendering:
     def refusal(self, request: Request, status: int, sentence: str, error: Exception | None = None) -> Response:
         """A sentence in the open page, or a page with it. Never with words of a note."""
         stale = error.head if isinstance(error, Stale) else None
-        over = isinstance(error, Signed | Unknown)  # no save from this page can work any more
+        over = isinstance(error, Signed | Unknown | Overtaken)  # no save from this page can work any more
         if stale and stale.state == "signed":
             sentence, stale, over = SIGNED.format(who=stale.signed_by), None, True
         shown: dict[str, Any] = {"sentence": sentence, "code": status, "stale": stale, "over": over}
+        shown["what"] = "it" if isinstance(error, Overtaken) else "the record"
         if request.headers.get("hx-request"):
             return self.parts({"notice": "parts/notice.html"}, status=status, **shown)
         return self.page("refusal.html", status, **shown)

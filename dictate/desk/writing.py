@@ -24,7 +24,7 @@ from dictate.letters.content import draft, left_over
 from dictate.letters.model import Letter, Said
 from dictate.letters.render import MEDIA, render
 from dictate.letters.text import to_text
-from dictate.store import KeptLetter, LetterKind, RecordHead, Referral, Stale
+from dictate.store import KeptLetter, LetterKind, Overtaken, RecordHead, Referral
 
 Form = Literal["pdf", "docx", "eml", "text"]
 
@@ -101,7 +101,7 @@ class Writing:
         return self._written(head, whole, kind, base, body, to, kept.revision, anew=not same and not untouched)
 
     def save(self, record_id: str, kind: LetterKind, fields: Mapping[str, str]) -> Written:
-        """Keep what was edited: `to`, `body`, on the `made_on` and `revision` that the page shows. Raises Stale."""
+        """Keep what was edited: `to`, `body`, on the `made_on` and `revision` that the page shows. Raises Overtaken."""
         one = self._edited(record_id, kind, fields)
         kept = self.records.store.save_letter(
             record_id, kind, _kept(one.to, one.base), one.body, self.records.operator, revision=one.revision
@@ -114,7 +114,7 @@ class Writing:
         return self.now(record_id, kind)
 
     def finish(self, record_id: str, kind: LetterKind, fields: Mapping[str, str], due: date | None) -> KeptLetter:
-        """Make the letter final; a referral letter begins its referral. Raises Stale, NotSettled, NoLetter."""
+        """Make the letter final; a referral letter begins its referral. Raises Overtaken, NotSettled, NoLetter."""
         one = self._edited(record_id, kind, fields)
         store, by = self.records.store, self.records.operator
         whom = one.letter.recipient.name
@@ -158,10 +158,10 @@ class Writing:
     def _edited(self, record_id: str, kind: LetterKind, fields: Mapping[str, str]) -> Written:
         head, whole = self._document(record_id)
         if str(head.revision) != fields.get("made_on"):
-            raise Stale(head)
+            raise Overtaken
         kept = self.records.store.letter_draft(record_id, kind)
         if str(kept.revision if kept else 0) != fields.get("revision"):
-            raise Stale(head)
+            raise Overtaken
         before_to = str(kept.letter["to"]) if kept else ""
         to = "\n".join(line.strip() for line in fields.get("to", "").splitlines() if line.strip())
         base, body = self._drafted(whole, kind, to), fields.get("body", "")

@@ -35,6 +35,16 @@ class Stale(StoreError):
         )
 
 
+class Overtaken(StoreError):
+    """A letter or a referral was changed by somebody else since it was read."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "it was changed elsewhere in the meantime: this change is not saved, the other one is; load it again and"
+            " repeat what is missing"
+        )
+
+
 class Signed(StoreError):
     """The record is signed and does not change any more."""
 

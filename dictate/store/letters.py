@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from dictate.store import ledger, schema, shown
 from dictate.store.chain import Link
-from dictate.store.faults import NotSettled, Stale, StoreError
+from dictate.store.faults import NotSettled, Overtaken, StoreError
 from dictate.store.ledger import Ledger
 from dictate.store.model import LETTER_KINDS, KeptLetter, LetterKind, moment
 from dictate.store.words import line, plain, written
@@ -92,11 +92,11 @@ def _row(connection: sa.Connection, record_id: str, kind: str) -> Row:
 
 
 def _before(connection: sa.Connection, row: Row, kind: LetterKind, revision: int | None) -> int:
-    """The revision of the draft that is there, 0 if none is. Raises Stale if another one is known."""
+    """The revision of the draft that is there, 0 if none is. Raises Overtaken if another one is known."""
     there = draft(connection, row["id"], kind)
     found = there.revision if there else 0
     if revision is not None and revision != found:
-        raise Stale(shown.head(row))
+        raise Overtaken
     return found
 
 

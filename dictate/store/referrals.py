@@ -10,7 +10,7 @@ from typing import Any, cast
 import sqlalchemy as sa
 
 from dictate.store import ledger, schema, shown
-from dictate.store.faults import Stale, StoreError, Unknown
+from dictate.store.faults import Overtaken, StoreError, Unknown
 from dictate.store.ledger import Ledger
 from dictate.store.model import REFERRAL_STATES, Patient, Referral, ReferralState, Step, moment
 from dictate.store.words import line, plain
@@ -66,7 +66,7 @@ def change(
     """What became of a referral; `Store.set_referral` and `Store.reply` say more."""
     row = _row(book.connection, referral_id)
     if revision is not None and revision != row["revision"]:
-        raise Stale(shown.head(shown.row(book.connection, row["record_id"])))
+        raise Overtaken
     if state is not None and state not in REFERRAL_STATES:
         raise StoreError(f"a referral is one of {', '.join(REFERRAL_STATES)}: nothing was changed; give one of these")
     if day is not None and day > today:

@@ -322,7 +322,7 @@ class Store:
         """Keep a letter with its record: as the one draft of its kind, or final, which does not change any more.
 
         `letter` is JSON-able, `body` the text that was edited. `revision` is that of the draft the change was made on, 0
-        where there was none; raises Stale if it is another by now. A final letter needs a signed record: raises NotSettled.
+        where there was none; raises Overtaken if it is another by now. A final letter needs a signed record: raises NotSettled.
         """
         with self._writing() as book:
             keep = letters.finish if final else letters.save
@@ -364,7 +364,7 @@ class Store:
     ) -> Referral:
         """Note what became of a referral: a state and the day it came about (today), the appointment, another due day.
 
-        A record's id names its only referral. Raises Unknown, and Stale if `revision` is not the referral's any more.
+        A record's id names its only referral. Raises Unknown, and Overtaken if `revision` is not the referral's any more.
         """
         with self._writing() as book:
             return referrals.change(

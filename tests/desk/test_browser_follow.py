@@ -142,7 +142,7 @@ def test_two_windows_on_one_referral(page: Any, referral: Referral, shared: Shar
         store.set_referral(referral.id, "AB", state="sent")
     page.locator(f"#r-{referral.id}").get_by_role("button", name="It was sent today").click()
     page.wait_for_selector("#notice :text('changed elsewhere')")
-    page.get_by_text("Show the record as it is saved").click()
+    page.get_by_text("Show it as it is saved").click()
     page.locator(f"#r-{referral.id}").get_by_role("button", name="It is booked").wait_for()
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from conftest import Clock
 
-from dictate.store import NotSettled, Stale, Store, StoreError, Unknown
+from dictate.store import NotSettled, Overtaken, Store, StoreError, Unknown
 
 LETTER = {"kind": "referral", "opening": [{"text": "Thank you for seeing Zoë Ångström.", "entries": ["e1"]}]}
 HARD = "nul \x00, half \ud83d, 🙂"
@@ -37,7 +37,7 @@ def test_two_windows_on_one_draft(store: Store) -> None:
     record = signed(store)
     store.save_letter(record, "referral", LETTER, "one", "MK", revision=0)
     for final in (False, True):
-        with pytest.raises(Stale, match="not saved, the other one is"):
+        with pytest.raises(Overtaken, match="not saved, the other one is"):
             store.save_letter(record, "referral", LETTER, "two", "MK", revision=0, final=final)
     found = store.letter_draft(record, "referral")
     assert found is not None and found.body == "one"

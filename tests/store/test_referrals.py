@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import pytest
 from conftest import Clock
 
-from dictate.store import Stale, Store, StoreError, Unknown
+from dictate.store import Overtaken, Store, StoreError, Unknown
 
 TODAY = date(2026, 3, 2)
 SOON = TODAY + timedelta(days=28)
@@ -97,9 +97,9 @@ def test_a_reply_to_a_closed_referral_leaves_it_closed(store: Store) -> None:
 def test_two_windows_on_one_referral(store: Store) -> None:
     one = store.open_referral(record(store), "Eye clinic", "soon", SOON, "MK")
     store.set_referral(one.id, "MK", state="sent", revision=1)
-    with pytest.raises(Stale):
+    with pytest.raises(Overtaken):
         store.set_referral(one.id, "MK", state="closed", revision=1)
-    with pytest.raises(Stale):
+    with pytest.raises(Overtaken):
         store.reply(one.id, "Seen.", "MK", revision=1)
     assert store.referral(one.id).state == "sent"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated
 
@@ -32,6 +32,15 @@ class State(StrEnum):
     booked = "booked"
     replied = "replied"
     closed = "closed"
+
+
+class Urgency(StrEnum):
+    """How soon the patient is to be seen."""
+
+    same_day = "same_day"
+    urgent = "urgent"
+    soon = "soon"
+    routine = "routine"
 
 
 IdArgument = Annotated[
@@ -86,6 +95,24 @@ def _show(referral: IdArgument, store: StoreOption = None) -> None:
         typer.echo(f"with letter {one.letter} of record {one.record_id}")
     for line in _told(story):
         typer.echo(line)
+
+
+@app.command("open")
+def _open(
+    record: Annotated[str, typer.Argument(metavar="RECORD", help="The record, as `dictate records list` names it.")],
+    to: Annotated[str, typer.Option("--to", metavar="TEXT", help="To whom.")],
+    urgency: Annotated[Urgency, typer.Option("--urgency", help="How soon the patient is to be seen.")],
+    due: Annotated[
+        datetime | None,
+        typer.Option("--due", formats=["%Y-%m-%d"], metavar="DAY", help="By when; by your settings if left out."),
+    ] = None,
+    store: StoreOption = None,
+) -> None:
+    """Begin a referral by hand, as for a letter that was written elsewhere; the desk begins one with each letter."""
+    with _opened(store) as opened:
+        by = day_of(due) or _due(urgency)
+        one = opened.open_referral(record, to, urgency.value, by, operator())
+    _after(one)
 
 
 @app.command("set")
@@ -163,6 +190,12 @@ def _told(story: list[Step]) -> Iterator[str]:
         booked = f", appointment {step.appointment}" if step.state == "booked" and step.appointment else ""
         yield f"{step.day}  {step.word}{booked}{by}"
         yield from (f"    {line}".rstrip() for line in step.reply.splitlines())
+
+
+def _due(urgency: Urgency) -> date:
+    from dictate.letters import settings
+
+    return _today() + timedelta(days=settings.load().due_days[urgency.value])
 
 
 def _today() -> date:

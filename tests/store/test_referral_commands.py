@@ -69,6 +69,21 @@ def test_what_became_of_it_is_noted(two: list[str]) -> None:
     assert two[1] in run("referrals", "list", "--all").stdout
 
 
+def test_one_is_begun_by_hand(two: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = tmp_path / "settings.toml"
+    file.write_text("[due_days]\nsoon = 11\n", encoding="utf-8")
+    monkeypatch.setenv("DICTATE_SETTINGS", str(file))
+    record = two[0].partition("-")[0]
+    said = run("referrals", "open", record, "--to", "Neurology", "--urgency", "soon").stdout
+    assert said.startswith(f"{record}-2  draft  due {day(11)}  Neurology")
+    said = run("referrals", "open", record, "--to", "ENT", "--urgency", "routine", "--due", "2031-01-02").stdout
+    assert "due 2031-01-02" in said
+    assert (
+        "no record nothere1"
+        in run("referrals", "open", "nothere1", "--to", "ENT", "--urgency", "soon", status=2).stderr
+    )
+
+
 def test_a_records_id_names_its_only_referral(two: list[str], tmp_path: Path) -> None:
     record = two[0].partition("-")[0]
     file = tmp_path / "reply.txt"

@@ -120,12 +120,11 @@ class Writing:
         whom = one.letter.recipient.name
         if kind == "referral" and not whom:
             raise NoLetter("the letter goes to nobody yet: it is not final; say to whom, then make it final")
-        kept = store.save_letter(
-            record_id, kind, _kept(one.to, one.letter), one.body, by, final=True, revision=one.revision
+        referral = (whom, one.letter.urgency, due or one.due) if kind == "referral" else None
+        letter = _kept(one.to, one.letter)
+        return store.save_letter(
+            record_id, kind, letter, one.body, by, final=True, revision=one.revision, referral=referral
         )
-        if kind == "referral":
-            store.open_referral(record_id, whom, one.letter.urgency, due or one.due, by, letter=kept.number)
-        return kept
 
     def final(self, record_id: str, number: int) -> KeptLetter:
         """A final letter. Raises NoLetter."""

@@ -318,15 +318,21 @@ class Store:
         *,
         final: bool = False,
         revision: int | None = None,
+        referral: tuple[str, str, date] | None = None,
     ) -> KeptLetter:
         """Keep a letter with its record: as the one draft of its kind, or final, which does not change any more.
 
         `letter` is JSON-able, `body` the text that was edited. `revision` is that of the draft the change was made on, 0
-        where there was none; raises Overtaken if it is another by now. A final letter needs a signed record: raises NotSettled.
+        where there was none; raises Overtaken if it is another by now. A final letter needs a signed record: raises NotSettled. `referral`, of a
+        final letter: to whom, how urgent and by when; both are saved or neither.
         """
         with self._writing() as book:
             keep = letters.finish if final else letters.save
-            return keep(book, record_id, kind, letter, body, by, revision)
+            kept = keep(book, record_id, kind, letter, body, by, revision)
+            if final and referral:
+                to, urgency, due = referral
+                referrals.begin(book, record_id, to, urgency, due, by, letter=kept.number, today=self._today())
+            return kept
 
     def letter_draft(self, record_id: str, kind: LetterKind) -> KeptLetter | None:
         """The letter of that kind that is being written, if one is."""

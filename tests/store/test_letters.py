@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 from conftest import Clock
 
@@ -53,6 +55,18 @@ def test_a_final_letter_is_in_the_chain_and_does_not_change(store: Store) -> Non
     two = store.save_letter(record, "patient", {}, "for the patient", "MK", final=True)
     assert store.letters(record) == [one, two]
     assert [event.kind for event in store.history(record)][-2:] == ["letter", "letter"]
+    assert store.verify() == []
+
+
+def test_a_letter_and_its_referral_are_saved_together_or_not_at_all(store: Store) -> None:
+    record = signed(store)
+    with pytest.raises(StoreError, match="somebody it goes to"):
+        store.save_letter(record, "referral", LETTER, "x", "MK", final=True, referral=(" ", "soon", date(2026, 3, 30)))
+    assert store.letters(record) == [] and store.referrals() == []
+    store.save_letter(
+        record, "referral", LETTER, "x", "MK", final=True, referral=("Neurology", "soon", date(2026, 3, 30))
+    )
+    assert [(one.to, one.letter) for one in store.referrals()] == [("Neurology", 1)]
     assert store.verify() == []
 
 

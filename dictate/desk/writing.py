@@ -121,7 +121,7 @@ class Writing:
         if kind == "referral" and not whom:
             raise NoLetter("the letter goes to nobody yet: it is not final; say to whom, then make it final")
         referral = (whom, one.letter.urgency, due or one.due) if kind == "referral" else None
-        letter = _kept(one.to, one.letter)
+        letter = one.letter.to_dict()
         return store.save_letter(
             record_id, kind, letter, one.body, by, final=True, revision=one.revision, referral=referral
         )
@@ -212,8 +212,8 @@ def file_of(letter: Letter, form: Form, name: str) -> tuple[bytes, str, str]:
 
 
 def letter_of(kept: KeptLetter) -> Letter:
-    """The letter that was kept."""
-    return Letter.from_dict(kept.letter["letter"])
+    """A final letter."""
+    return Letter.from_dict(kept.letter)
 
 
 def carried(edited: str, before: str, after: str) -> str:
@@ -245,4 +245,5 @@ def _lines(text: str) -> Sequence[str]:
 
 
 def _kept(to: str, letter: Letter) -> dict[str, Any]:
+    """What a draft keeps beside its text: whom the user named, and the letter whose text was edited."""
     return {"to": to, "letter": letter.to_dict()}

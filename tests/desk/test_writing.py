@@ -250,6 +250,24 @@ def test_a_final_letter_stays_though_settings_and_record_change(
     assert "Quillhaven" in before
 
 
+def test_the_command_writes_the_letter_that_was_made_final(
+    on: Callable[..., Letter], store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from typer.testing import CliRunner
+
+    from dictate.cli import app
+
+    one = on(NOTE)
+    one.sign()
+    edited = one.body().replace("\n\n## ", "\nMy own line.\n\n## ", 1)
+    place = one.send("final", body=edited, to="Eye clinic Übersee").headers["hx-redirect"]
+    monkeypatch.setenv("DICTATE_STORE", str(store.where.file))
+    result = CliRunner().invoke(app, ["letter", one.id])
+    assert result.exit_code == 0, result.output
+    assert "My own line." in result.stdout
+    assert result.stdout == one.client.get(f"{place}/file/text").text
+
+
 @pytest.mark.parametrize("form", ["pdf", "docx", "eml", "text"])
 def test_files_of_drafts_and_final_letters(on: Callable[..., Letter], form: str) -> None:
     one = on(NOTE)

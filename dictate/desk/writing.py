@@ -7,7 +7,7 @@ no sentence about a finding outlives the finding.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from difflib import SequenceMatcher
 from typing import Any, Literal
@@ -81,9 +81,12 @@ class Writing:
 
     def waiting(self, record_id: str) -> Standing | None:
         """The record, if anything in it keeps a letter from being written."""
-        if self.records.store.head(record_id).state == "signed":
+        signed = self.records.store.head(record_id).state == "signed"
+        if signed and self.records.present(record_id).record.entries:
             return None
         standing = self.records.standing(record_id)
+        if signed:  # what was read of it since does not count
+            return replace(standing, questions=())
         return standing if standing.waiting or not standing.settled.record.entries else None
 
     def now(self, record_id: str, kind: LetterKind) -> Written:

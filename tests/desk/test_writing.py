@@ -85,7 +85,10 @@ def test_while_anything_is_open_it_is_listed_with_a_way_back(on: Callable[..., L
 
 
 def test_a_note_without_findings_has_no_letter(on: Callable[..., Letter]) -> None:
-    assert "nothing to write about" in on("Good morning.").page()
+    one = on("Good morning.")
+    assert "nothing to write about" in one.page()
+    one.sign()
+    assert "nothing to write about" in one.page()
 
 
 def test_an_unsigned_letter_is_a_draft_and_does_not_become_final(on: Callable[..., Letter]) -> None:

@@ -1186,9 +1186,8 @@ class Binder:
         """What it costs to bind one atom after another; `n` is the place of the second."""
         cost = 0.0
         sides, heads = self.gaps[n]
-        for side in sides:
-            if second.side is side or (first is not None and first.side is side):
-                continue
+        passed = [s for s in sides if second.side is not s and (first is None or first.side is not s)]
+        for side in passed[-_SIDES_MISSED:]:
             if side.block and second.side is None:
                 cost += COST["skipped_side"] * 0.6
                 continue
@@ -1273,6 +1272,7 @@ def foreign_after(heads: list[Head], side: Side) -> bool:
 
 
 _PRONOUNS = frozenset({"he", "she", "they", "his", "her", "their", "it"})
+_SIDES_MISSED = 2  # more sides than these before one value belong to what the dictionary lacks
 _EQUATING = frozenset({"is", "was", "were", "are"})
 _LENGTHS = frozenset({"mm", "millimeter", "mil", "cm", "centimeter"})
 

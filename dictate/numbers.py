@@ -485,7 +485,9 @@ def read_groups(tokens: Tokens, blocked: frozenset[int] = frozenset()) -> list[G
                 end = join_end
                 continue
             break
-        groups.append(Group(num.start, end, tuple(parts)))
+        hours = _clock_hour(reader, end) and all(p.num is None or 1 <= p.num.value <= 12 for p in parts)
+        if not hours:
+            groups.append(Group(num.start, end, tuple(parts)))
         i = end
     return groups
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
-from dictate import negation, partners, unread
+from dictate import elided, negation, partners, unread
 from dictate.answers import OPPOSITE
 from dictate.binding import unmarked
 from dictate.lexicon import Generic, Item, Lexicon, Sense
@@ -19,6 +19,21 @@ _EYE_TURN = {
     ("abduction", "left"): "left",
     ("adduction", "right"): "left",
     ("adduction", "left"): "right",
+}
+# Hours on the disc, as the examiner sees it, by the eye's side: nasal lies at three in a right eye, at nine in a left.
+_CLOCK = {
+    ("clock_1_2", "right"): "superonasal",
+    ("clock_1_2", "left"): "superotemporal",
+    ("clock_3", "right"): "nasal",
+    ("clock_3", "left"): "temporal",
+    ("clock_4_5", "right"): "inferonasal",
+    ("clock_4_5", "left"): "inferotemporal",
+    ("clock_7_8", "right"): "inferotemporal",
+    ("clock_7_8", "left"): "inferonasal",
+    ("clock_9", "right"): "temporal",
+    ("clock_9", "left"): "nasal",
+    ("clock_10_11", "right"): "superotemporal",
+    ("clock_10_11", "left"): "superonasal",
 }
 _LOCAL = ("gaze", "sector", "region", "branch", "muscle", "stimulus")
 _PLACED = ("sector", "region", "branch")
@@ -97,6 +112,8 @@ class Emitter:
         self.bound_by_sentence: dict[int, list[Bound]] = {}
         for one in bound:
             self.bound_by_sentence.setdefault(one.atom.sentence, []).append(one)
+        self.elided = elided.elided(scene, self.bound_by_sentence, self.context_by_sentence)
+        self.given_on = {one.mark.start for one in self.elided}
         self.negation = negation.negated(scene, bound)
         for before, after in pairwise(bound):
             if partners.LISTED in after.option.notes and before.atom.start in self.negation:
@@ -344,6 +361,8 @@ class Emitter:
 
     def _owner(self, mark: Mark, key: str, sentence: list[Bound]) -> Bound | None:
         """The value a circumstance belongs to: the nearest whose item takes it."""
+        if mark.start in self.given_on:
+            return None
         if (mark.start, key) not in self.owners:
             self.owners[mark.start, key] = self._find_owner(mark, key, sentence)
         return self.owners[mark.start, key]
@@ -613,6 +632,7 @@ class Emitter:
                 continue
             if one.option.targets and not (one.atom.sort in ("alone", "word") and one.atom.start in qualified):
                 self._emit_one(number, one)
+        self._give_on()
         self._manner()
         self._sided_by_size()
         self._untaken()
@@ -624,6 +644,30 @@ class Emitter:
         self._give_way()
         self._rest_is_single()
         return self.rows
+
+    def _give_on(self) -> None:
+        """ "Notch above on the right and below on the left": the value is told of the other side as well."""
+        numbers = {id(one): number for number, one in enumerate(self.bound)}
+        for told in self.elided:
+            rows = [r for r in self.rows if r.group == numbers[id(told.giver)]]
+            if not rows:
+                continue
+            start, end = min(told.mark.start, told.side.start), max(told.mark.end, told.side.end)
+            for value in self._values_of(told.mark, told.key):
+                why = [*rows[0].why, f"{self.tokens.words(start, end)!r} tells it of the {told.side.value} too"]
+                context = {**rows[0].context, told.key: value}
+                _settle_hour(context, str(told.side.value))
+                spans = [*rows[0].spans, (start, end)]
+                self.rows.append(
+                    replace(
+                        rows[0],
+                        side=str(told.side.value),
+                        context=context,
+                        spans=spans,
+                        why=why,
+                        doubts=list(rows[0].doubts),
+                    )
+                )
 
     def _rest_is_single(self) -> None:
         """ "Double on looking left, single everywhere else": the rest is no statement of its own."""
@@ -1172,6 +1216,7 @@ class Emitter:
                     turned.pop("gaze")
                 else:
                     turned["gaze"] = turn
+            _settle_hour(turned, side)
             row = Observation(
                 item.key, side, value, turned, list(spans), list(doubts), list(why), one.atom.start, group=number
             )
@@ -1280,6 +1325,14 @@ def _turned(lexicon: Lexicon, rows: list[Observation]) -> list[Observation]:
                 out.append(replace(row, value=values[1 - values.index(str(row.value))]))
                 break
     return out
+
+
+def _settle_hour(context: dict[str, str | int], side: str | None) -> None:
+    """Turn an hour of the clock into a sector of the eye; without a side it stands for none."""
+    if str(context.get("sector", "")).startswith("clock_"):
+        sector = _CLOCK.get((str(context.pop("sector")), side or ""))
+        if sector is not None:
+            context["sector"] = sector
 
 
 def _told_in_general(row: Observation, after: list[Observation]) -> bool:

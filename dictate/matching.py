@@ -489,6 +489,10 @@ def _mark(tokens: Tokens, lexicon: Lexicon, phrase: _Phrase, first: int, last: i
     senses = tuple(s for s in lexicon.phrases.get(phrase, ()) if _fits_case(s, text, tokens))
     if senses and all(s.role == "mask" and s.data == "often" for s in senses) and _told_as_side(tokens, first):
         return None
+    if phrase[-1] == "right" and len(phrase) > 1 and all(s.role == "generic" for s in senses):
+        near = {t.text.casefold() for t in tokens.tokens[max(0, first - 8) : last - 1]}
+        if near & {"left", "the", "l"}:
+            return None  # "ptosis left, not right"
     if senses:
         return Mark(first, last, senses, plural)
     read = lexicon.misheard.get(phrase)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
-from dictate import elided, negation, partners, unread
+from dictate import negation, partners, unread
 from dictate.answers import OPPOSITE
 from dictate.binding import unmarked
+from dictate.elided import Elided, elided
 from dictate.lexicon import Generic, Item, Lexicon, Sense
 from dictate.marks import Mark
 from dictate.offers import Atom, Bound, Head, Option, Scene, Side, Target
@@ -112,8 +113,8 @@ class Emitter:
         self.bound_by_sentence: dict[int, list[Bound]] = {}
         for one in bound:
             self.bound_by_sentence.setdefault(one.atom.sentence, []).append(one)
-        self.elided = elided.elided(scene, self.bound_by_sentence, self.context_by_sentence)
-        self.given_on = {one.mark.start for one in self.elided}
+        self.elided = elided(scene, self.bound_by_sentence, self.context_by_sentence)
+        self.given_on = {one.mark.start for one in self.elided if one.mark is not None}
         self.negation = negation.negated(scene, bound)
         for before, after in pairwise(bound):
             if partners.LISTED in after.option.notes and before.atom.start in self.negation:
@@ -646,28 +647,35 @@ class Emitter:
         return self.rows
 
     def _give_on(self) -> None:
-        """ "Notch above on the right and below on the left": the value is told of the other side as well."""
+        """Tell of the other side what was left out there ("but not the left", "and below on the left")."""
         numbers = {id(one): number for number, one in enumerate(self.bound)}
         for told in self.elided:
             rows = [r for r in self.rows if r.group == numbers[id(told.giver)]]
-            if not rows:
-                continue
-            start, end = min(told.mark.start, told.side.start), max(told.mark.end, told.side.end)
-            for value in self._values_of(told.mark, told.key):
-                why = [*rows[0].why, f"{self.tokens.words(start, end)!r} tells it of the {told.side.value} too"]
-                context = {**rows[0].context, told.key: value}
-                _settle_hour(context, str(told.side.value))
-                spans = [*rows[0].spans, (start, end)]
-                self.rows.append(
-                    replace(
-                        rows[0],
-                        side=str(told.side.value),
-                        context=context,
-                        spans=spans,
-                        why=why,
-                        doubts=list(rows[0].doubts),
-                    )
-                )
+            if told.mark is not None:
+                places = self._values_of(told.mark, told.key)
+                self.rows += [self._given(told, r, r.value, {told.key: v}) for r in rows[:1] for v in places]
+            elif told.giver.atom.start not in self.negation:
+                self.rows += [row for r in rows for row in self._denied_there(told, r)]
+
+    def _denied_there(self, told: Elided, row: Observation) -> list[Observation]:
+        """The opposite of a row, of the side that it is denied of, if it has one."""
+        target = next(t for t in told.giver.option.targets if t.item == row.item)
+        value = _negate(self.scene.lexicon.items[row.item], target, told.giver.atom)
+        if value in (_NOTHING, row.value):
+            return []
+        if row.context.get("gaze") in ("right", "left"):
+            turn = _EYE_TURN.get((str(target.context.get("gaze")), str(told.side.value)))
+            return [self._given(told, row, value, {"gaze": turn})] if turn is not None else []
+        return [self._given(told, row, value, {})]
+
+    def _given(self, told: Elided, row: Observation, value: Value, more: dict[str, str | int]) -> Observation:
+        """A row as told of the other side, with what differs there."""
+        side = str(told.side.value)
+        context = {**row.context, **more}
+        _settle_hour(context, side)
+        spans = [*row.spans, (told.start, told.end)]
+        why = [*row.why, f"{self.tokens.words(told.start, told.end)!r} tells of the {side}"]
+        return replace(row, side=side, value=value, context=context, spans=spans, why=why, doubts=list(row.doubts))
 
     def _rest_is_single(self) -> None:
         """ "Double on looking left, single everywhere else": the rest is no statement of its own."""

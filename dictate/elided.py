@@ -58,6 +58,13 @@ def elided(scene: Scene, bound: dict[int, list[Bound]], places: dict[int, list[M
                 scene, side, here, ends, denials.get(sentence, [])
             )
             out += [found] if found is not None else []
+    for cue, side in scene.set_against:
+        here = bound.get(side.sentence, [])
+        other = "left" if side.value == "right" else "right"
+        before = [one for one in here if one.atom.end <= cue.start]
+        giver = _giver(before, side) or next((one for one in here if one.atom.start >= side.end), None)
+        if giver is not None and giver.option.side is not None and giver.option.side.value == other:
+            out.append(Elided(cue.start, side.end, side, giver))
     return out
 
 

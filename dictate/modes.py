@@ -490,7 +490,7 @@ def _sentence_cues(
                     continue
                 if base == "plan" and (value not in ("warning", "purpose") or tokens[cue.start].key not in _PLAN_ENDS):
                     continue
-                if value == "talk" and _tells_of_him(tokens, cue):
+                if value == "talk" and (_tells_of_him(tokens, cue) or _relative(tokens, cue, sentence)):
                     continue
                 if value == "talk":
                     if _at_clause_start(tokens, cue.start, sentence) or sentence.run_on:
@@ -558,6 +558,14 @@ def _tells_of_him(tokens: Tokens, cue: Mark) -> bool:
     """ "Follows the pen", "opens wide": a verb in the third person tells what he did, and asks for nothing."""
     word = tokens[cue.start].text.casefold()
     return word.endswith("s") and not word.endswith("ss") and word not in _AUXILIARIES and len(word) > 3
+
+
+def _relative(tokens: Tokens, cue: Mark, sentence: Sentence) -> bool:
+    """ "The lens, which is clear, ...": a clause that goes on with what was just named, and asks nothing."""
+    if tokens[cue.start].key != "which" or sentence.question or sentence.run_on:
+        return False
+    before = [t for t in tokens.tokens[max(sentence.start, cue.start - 3) : cue.start] if t.kind != "space"]
+    return len(before) > 1 and before[-1].key == "," and before[-2].kind in ("word", "number", "punct")
 
 
 _FINDING = frozenset("there is are was were and but i found find saw see".split())

@@ -125,6 +125,7 @@ class Scene:
     labels: set[int] = field(default_factory=set)  # starts of findings that head their line
     answered: dict[int, tuple[bool, Mark]] = field(default_factory=dict)  # atom start -> (yes, answer)
     same: list[tuple[Mark, str, tuple[Head, ...]]] = field(default_factory=list)  # "same on the left", of these names
+    set_against: list[tuple[Mark, Side]] = field(default_factory=list)  # "not the right": a denial and its side
     retractions: list[Mark] = field(default_factory=list)  # words that take back what was said
     amending: list[Mark] = field(default_factory=list)  # words after which one side of both is told again
     totals: dict[int, tuple[int, int]] = field(default_factory=dict)  # token -> (sentence, how many were shown)

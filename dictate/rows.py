@@ -430,6 +430,8 @@ class Emitter:
                 cost += 0.6
             if atom.start in self.negation:
                 cost += 2.0 * stops
+            if not behind and [t.key for t in gap if t.kind != "space" and not t.skipped][:2] == [",", "which"]:
+                cost -= 1.5  # "... upgaze, which is restricted"
             if not behind and one.option.head is not None and one.option.head.start <= mark.start:
                 cost -= 0.3 * min(stops, 2)
             if cost < lowest:

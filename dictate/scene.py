@@ -199,6 +199,7 @@ def build(tokens: Tokens, lexicon: Lexicon, marks: Marks, segments: Segments, mo
     _either(scene)
     _merge_pairs(scene)
     _resolve_sides(scene)
+    _denied_sides(scene)
     _mark_blocks(scene)
     _group_heads(scene)
     _same_named(scene)
@@ -1310,6 +1311,25 @@ def _occluded(scene: Scene) -> None:
             other = "left" if value == "right" else "right"
             scene.sides.append(Side(mark.start, mark.end, other, scene.segments.sentence_of[mark.start], True, False))  # type: ignore[arg-type]
     scene.sides.sort(key=lambda s: s.start)
+
+
+def _denied_sides(scene: Scene) -> None:
+    """ "The left disc, not the right, is swollen": a side that is only set against the other takes no value."""
+    denials = {c.end: c for c in scene.cues if any(s.data == "negation" for s in c.of("cue"))}
+    values_of: dict[int, set[str]] = {}
+    for side in scene.sides:
+        values_of.setdefault(side.sentence, set()).add(str(side.value))
+    for side in list(scene.sides):
+        cue = next((denials[i] for i in range(side.start, max(-1, side.start - 5), -1) if i in denials), None)
+        if cue is None or scene.tokens[cue.start].key != "not" or not {"right", "left"} <= values_of[side.sentence]:
+            continue
+        if side.value not in ("right", "left"):
+            continue
+        gap = _between(scene, cue.end, side.start)
+        after = _between(scene, side.end, side.end + 3)[:1]
+        if all(g in _PREPOSITIONS for g in gap) and after in ([","], [")"]):
+            scene.sides.remove(side)
+            scene.set_against.append((cue, side))
 
 
 def replace_side(side: Side, value: str) -> Side:

@@ -35,7 +35,7 @@ def _number(tokens: Tokens, i: int, worded: bool) -> int | None:
     if token.kind == "word":
         if token.text in ROMAN and (worded or len(token.text) > 1 or token.text in "IVX"):
             return ROMAN[token.text]
-        if not tokens.mixed_case and worded and token.text.upper() in ROMAN:
+        if worded and token.text.upper() in ROMAN and (not tokens.mixed_case or token.text != "i"):
             return ROMAN[token.text.upper()]
         if word in ORDINALS and worded:
             return ORDINALS[word]

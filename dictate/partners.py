@@ -11,7 +11,8 @@ from dictate.offers import Bound, Scene, Target
 _LINKS = frozenset({"and", "but"})
 LISTED = "listed"  # a value that a denial of the one before it reaches as well
 _LIST = frozenset({",", "or", "nor", "and", "/"})
-_DENIALS = frozenset({"not", "cannot", "never", "no", "fail", "unable", "t", "n't"})
+_AUXILIARY = frozenset({"to", "do", "doe", "does", "it", "he", "she", "they", "can", "will"})
+_DENIALS = frozenset({"not", "cannot", "never", "no", "fail", "unable", "unabl", "t", "n't"})
 
 
 def beside(scene: Scene, one: Bound, other: Bound) -> bool:
@@ -77,14 +78,22 @@ def share_denials(scene: Scene, bound: list[Bound]) -> None:
         sense = _of_item(after, first.item)
         gap = scene.tokens.tokens[before.atom.end : after.atom.start]
         words = [t.key for t in gap if t.kind != "space" and not t.skipped]
-        if sense is None or not words or not all(w in _LIST for w in words) or not first.context:
+        small = _AUXILIARY if "nor" in words else {"to"}
+        listed = words == ["to"] or any(w in _LIST for w in words) and all(w in _LIST or w in small for w in words)
+        if sense is None or not listed or not first.context:
             continue
         told = scene.tokens.tokens[before.atom.start : before.atom.end]
         own = before.atom.start in denied or any(t.key in _DENIALS for t in told)
+        if not own and not all(w in _LIST for w in words):
+            continue
         negated = scene.lexicon.items[first.item].negated
         value = negated.get(sense.value, "") if own else sense.value
         if value != first.value:
             continue
+        if own and not {"or", "nor"} & set(words) and _finite(scene, after):
+            continue  # "does not abduct, adducts fully"
+        if "nor" in words:
+            value = sense.value  # "nor" denies it by itself
         after.option.targets = [Target(first.item, value, dict(sense.context), None, sense.source, first.side)]
         after.option.head, after.option.head_way = None, "self"
         after.option.side, after.option.side_way = before.option.side, before.option.side_way
@@ -93,6 +102,12 @@ def share_denials(scene: Scene, bound: list[Bound]) -> None:
             denied.add(after.atom.start)
         else:
             after.option.notes = (*after.option.notes, LISTED)
+
+
+def _finite(scene: Scene, one: Bound) -> bool:
+    """Whether a value opens with a verb in the third person: a statement of its own."""
+    word = scene.tokens[one.atom.start].text.casefold()
+    return word.endswith("s") and not word.endswith("ss")
 
 
 def _of_item(one: Bound, item: str) -> Sense | None:

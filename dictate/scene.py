@@ -1194,6 +1194,8 @@ def _add_side(scene: Scene, mark: Mark) -> None:
         before -= 1
     if before >= 0 and scene.tokens[before].key == "than":
         return  # "1 mm larger than the right": the side compared with
+    if _neither_nor(scene, mark, before):
+        return
     prepositional = before >= 0 and scene.tokens[before].key in _PREPOSITIONS
     if prepositional and scene.tokens[before].key in ("of", "with") and _attributive(scene, mark):
         prepositional = False
@@ -1216,6 +1218,18 @@ def _paired_denial(scene: Scene, mark: Mark) -> bool:
         if token.skipped or token.kind != "word" or words > 4:
             return False
     return False
+
+
+_NOR = 12  # tokens from "neither" to its "nor"
+
+
+def _neither_nor(scene: Scene, mark: Mark, before: int) -> bool:
+    """ "The left eye neither elevates nor abducts": a denial of both verbs, and no word for both sides."""
+    if scene.tokens[mark.start].key != "neither" or not any(
+        0 <= before + 1 - s.end <= 1 and (s.end > before or scene.tokens[before].key == ":") for s in scene.sides
+    ):
+        return False
+    return any(t.key == "nor" for t in scene.tokens.tokens[mark.end : mark.end + _NOR])
 
 
 def _attributive(scene: Scene, mark: Mark) -> bool:

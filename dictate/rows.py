@@ -833,7 +833,11 @@ class Emitter:
         return not any(t.kind == "word" and not t.skipped for t in self.tokens.tokens[first : sides[0].start])
 
     def _take_over(self, mark: Mark, side: str, rows: list[Observation]) -> None:
-        """Rows of one side told of the other as well."""
+        """Rows of one side told of the other as well, but for what is named as an exception behind."""
+        sentence = self.scene.segments.sentence_of[mark.start]
+        for cue in self._cues(sentence, "exception"):
+            excepted = tuple(h for h in self.heads_by_sentence.get(sentence, ()) if h.start >= cue.end > mark.end)
+            rows = [r for r in rows if not self._named_by(r, excepted)]
         for row in rows:
             why = [*row.why, f"{self.tokens.words(mark.start, mark.end)!r} says the same of the {side}"]
             self.rows.append(

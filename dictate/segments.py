@@ -19,6 +19,10 @@ _TITLES = frozenset("mr mrs ms dr prof st sr jr rev vs eg ie approx nos fig".spl
 _SOFT = frozenset({",", ":", "(", ")", "-", "|", "[", "]", "•", "·", "*", "&", "+", "/", "=", ">", "<", "~"})
 
 
+_RUN_ON = 30  # from so many words with hardly a comma a sentence is several, run together
+_UNMARKED = 14  # the same where nothing marks its end either
+
+
 @dataclass(frozen=True, slots=True)
 class Sentence:
     """Tokens `start` up to `end` that stand together; `question` if it ends with "?"."""
@@ -136,8 +140,10 @@ def segment(tokens: Tokens) -> Segments:
             out.sentence_of[i] = number
             out.chunk_of[i] = chunk
             out.cell_of[i] = cell
-        out.sentences.append(Sentence(first, last, question, line_start, paragraph, words > 30 and commas * 18 < words))
         closing = tokens[last - 1]
+        unmarked = closing.kind != "punct" and not commas and not tokens.mixed_case
+        run_on = words > (_UNMARKED if unmarked else _RUN_ON) and commas * 18 < words
+        out.sentences.append(Sentence(first, last, question, line_start, paragraph, run_on))
         if closing.kind == "break" or (last < size and tokens[last].kind == "break"):
             line_start = True
             paragraph = closing.kind == "break" and not closing.spoken and closing.text.count("\n") > 1

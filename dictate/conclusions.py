@@ -439,7 +439,7 @@ def _plan(scene: Scene, mark: Mark, sense: Sense) -> list[Observation]:
     context: dict[str, str | int] = dict(sense.context)
     spans = [(mark.start, mark.end)]
     why = [f"{scene.tokens.words(mark.start, mark.end)!r} is planned ({sense.source})"]
-    if "urgency" in item.context and following == ["if"]:
+    if "urgency" in item.context and following == ["if"] and not _if_result(scene, mark):
         return []  # what the patient is told to do if it gets worse
     if "urgency" in item.context:
         found = _urgency(scene, mark)
@@ -456,6 +456,15 @@ def _plan(scene: Scene, mark: Mark, sense: Sense) -> list[Observation]:
             row.doubt("heard", scene.tokens.words(mark.start, mark.end))
         out.append(row)
     return out
+
+
+_RESULTS = frozenset("abnormal normal positiv negativ confirm persist result equivocal inconclusiv".split())
+
+
+def _if_result(scene: Scene, mark: Mark) -> bool:
+    """ "ENT if the audiogram is abnormal": what a test shows decides, nothing that the patient is to watch for."""
+    after = {t.key for t in scene.tokens.tokens[mark.end : mark.end + 12]}
+    return bool(after & _RESULTS)
 
 
 def _plan_sides(scene: Scene, mark: Mark, sided: bool) -> list[str | None]:
@@ -493,15 +502,68 @@ def _urgency(scene: Scene, mark: Mark) -> tuple[Mark, str | int] | None:
         values_ = [v for s in context.of("context") for k, v in s.context if k == "urgency"]
         if not values_:
             continue
+        if _of_other_plan(scene, context, mark, sentence):
+            continue
         a, b = (context.end, mark.start) if context.end <= mark.start else (mark.end, context.start)
         signs = _signs(scene, a, b)
-        between = sum(1 for m in services if a <= m.start and m.end <= b)
+        shared = mark.end <= context.start and _listed_up_to(scene, mark, services, context)
+        between = 0 if shared else sum(1 for m in services if a <= m.start and m.end <= b)
         stops = sum(1 for s in signs if s in (".", ";", ":"))
         cost = 0.05 * len(signs) + 2.0 * between + 1.0 * stops + 0.2 * signs.count(",")
         cost += 0.6 * sum(1 for x, y in itertools.pairwise(signs) if (x, y) == (",", "and"))
         if cost < 1.6 and (best is None or cost < best[0]):
             best = (cost, context, values_[0])
     return (best[1], best[2]) if best else None
+
+
+_NEW_CLAUSE = frozenset("refer i we send ask arrang see review she he they will to".split())
+
+
+def _clause_cuts(scene: Scene, a: int, b: int) -> list[int]:
+    """The places between two tokens where a new statement of a plan begins."""
+    out: list[int] = []
+    tokens = [t for t in scene.tokens.tokens[a:b] if t.kind != "space" and not t.skipped]
+    for n, token in enumerate(tokens):
+        after = tokens[n + 1].key if n + 1 < len(tokens) else ""
+        if token.key in (",", ";", "then") or token.key in ("and", "&", "+") and after in _NEW_CLAUSE:
+            out.append(token.i)
+    return out
+
+
+def _of_other_plan(scene: Scene, context: Mark, mark: Mark, sentence: int) -> bool:
+    """ "OCT within two weeks, refer to ENT": how soon is told of another plan of its own clause."""
+    forward = context.end <= mark.start
+    a, b = (context.end, mark.start) if forward else (mark.end, context.start)
+    cuts = _clause_cuts(scene, a, b)
+    if not cuts:
+        return False
+    whole = scene.segments.sentences[sentence]
+    if forward:
+        low, high = max([whole.start, *_clause_cuts(scene, whole.start, context.start)]), cuts[0]
+    else:
+        low, high = cuts[-1], min([whole.end, *_clause_cuts(scene, context.end, whole.end)])
+    return any(
+        m is not mark and low <= m.start and m.end <= high and _is_any_plan(scene, m)
+        for m in scene.index.get(("mark", sentence), ())
+    )
+
+
+def _is_any_plan(scene: Scene, mark: Mark) -> bool:
+    """Whether a mark is a test to do, a service or the next visit."""
+    named = (scene.lexicon.items[s.item] for s in mark.of("name") if s.item)
+    return _is_plan(mark) or any(item.role == "plan" for item in named)
+
+
+def _listed_up_to(scene: Scene, mark: Mark, services: list[Mark], context: Mark) -> bool:
+    """ "ENT and neurology within two weeks": nothing but "and" stands between the services of one list."""
+    end = mark.end
+    for other in sorted(services, key=lambda m: m.start):
+        if other.start < end or other.end > context.start:
+            continue
+        if any(s not in ("and", "&", "+", "/", "to") for s in _signs(scene, end, other.start)):
+            return False
+        end = other.end
+    return end > mark.end
 
 
 def _titles(scene: Scene, mark: Mark) -> bool:
@@ -548,7 +610,7 @@ def _by_service(scene: Scene, mark: Mark) -> bool:
             continue
         if any(s.item and "urgency" in scene.lexicon.items[s.item].context for s in other.of("alone")):
             signs = _signs(scene, other.end, mark.start)
-            return bool(signs) and all(s in _SERVICE_VERBS for s in signs)
+            return all(s in _SERVICE_VERBS for s in signs)
     return False
 
 

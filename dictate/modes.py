@@ -238,14 +238,24 @@ def _listed_plan(tokens: Tokens, sentence: Sentence, marks: list[Mark], mode: li
     """A sentence that opens with what is only ever planned, and tells nothing of it: a list of
     things to do under no heading ("MRI brain to be sure.", "Orthoptist within two weeks.")."""
     content = [m for m in marks if not m.has("cue", "context", "unit")]
-    if not content or not _only_plan(content[0]) or sentence.run_on:
+    listed = any(_only_plan(m) for m in content)
+    if not listed or not _can_be_planned(content[0]) or sentence.run_on:
         return False
     lead = [t for t in tokens.tokens[sentence.start : content[0].start] if t.kind not in ("space", "break", "punct")]
     if sum(not t.skipped for t in lead) > 1:
         return False
     words = {t.key for t in tokens.tokens[sentence.start : sentence.end] if t.kind == "word"}
-    told = any(m.has("generic", "word", "complete") or m.has("name") and not _only_plan(m) for m in content)
+    told = any(
+        m.has("generic", "word", "complete") and not _only_plan(m) or m.has("name") and not _can_be_planned(m)
+        for m in content
+    )
+    if not _only_plan(content[0]) and not words & _COMING:
+        return False
     return not told and not words & _PAST and (ever or bool(words & _COMING))
+
+
+def _can_be_planned(mark: Mark) -> bool:
+    return any(s.data == "plan" for s in mark.of("alone"))
 
 
 def _only_plan(mark: Mark) -> bool:

@@ -44,6 +44,10 @@ _SAME_BACK = 10  # sentences in which the other side's findings are looked for
 _BY_MEANS = frozenset({"with", "through", "by", "on", "c", "w", "the", "a", "("})
 _HELD = ("light", "correction", "viewing", "fork", "sample")
 _OVER_TALK = ("fork", "light")
+_BARE_DENIALS = frozenset({"none", "nothing", "nil", "not"})
+_LEADS_TO_SIDE = frozenset("on in at to of for with from seen found noted there look".split())
+_OPENERS = frozenset({"and", "but", "with", "though", "whil"})
+_SIDEWAYS = frozenset({"right", "left"})
 _TALK_BETWEEN = 8  # sentences with no finding that a circumstance still reaches over
 
 
@@ -603,6 +607,79 @@ class Emitter:
                     Observation(last.item, last.side, "absent", {key: value}, [(start, mark.end)], [], why, start)
                 )
 
+    def _none_there(self) -> None:
+        """ "A haemorrhage on the right disc and none on the left": the finding told last is denied of
+        the other side, or of the gaze to that side."""
+        spoken = {b.atom.start for b in self.bound if b.option.targets}
+        for cue in self.scene.cues:
+            if self.tokens[cue.start].key not in _BARE_DENIALS or cue.start in spoken:
+                continue
+            if cue.end - cue.start > 1 or self.scene.modes.mode[cue.start] != "finding":
+                continue
+            sentence = self.scene.segments.sentence_of[cue.start]
+            side = next((s for s in self.sides_by_sentence.get(sentence, ()) if s.start >= cue.end), None)
+            if side is None or side.value not in ("right", "left") or not self._of_nothing_else(cue, side, sentence):
+                continue
+            row = self._found_before(cue, sentence)
+            if row is None:
+                continue
+            item = self.scene.lexicon.items[row.item]
+            context: dict[str, str | int] = {}
+            told: str | None = None
+            if item.sided and row.side not in (side.value, None):
+                told = str(side.value)
+            elif not item.sided and row.context.get("gaze") in _SIDEWAYS - {side.value}:
+                context = {"gaze": str(side.value)}
+            else:
+                continue
+            if any(r.item == row.item and r.side == told and r.context == context for r in self.rows):
+                continue
+            why = [f"{self.tokens.words(cue.start, side.end)!r} denies there what was told before"]
+            self.rows.append(
+                Observation(row.item, told, "absent", context, [(cue.start, side.end)], [], why, cue.start)
+            )
+
+    def _of_nothing_else(self, cue: Mark, side: Side, sentence: int) -> bool:
+        """Whether a bare denial opens its clause, and its clause is but a side."""
+        run_on = self.scene.segments.sentences[sentence].run_on
+        between = [t for t in self.tokens.tokens[cue.end : side.start] if t.kind != "space" and not t.skipped]
+        if any(t.key not in _LEADS_TO_SIDE for t in between):
+            return False
+        before = self._next_sign(cue.start - 1, -1)
+        after = self._next_sign(side.end, 1)
+        first = self.scene.segments.sentences[sentence].start
+        opens = before < first or self.tokens[before].kind in ("punct", "break") or self.tokens[before].key in _OPENERS
+        closes = after >= len(self.tokens) or self.tokens[after].kind in ("punct", "break")
+        return run_on or opens and (closes or self.tokens[after].key in _OPENERS)
+
+    def _next_sign(self, i: int, step: int) -> int:
+        while 0 <= i < len(self.tokens) and (self.tokens[i].kind == "space" or self.tokens[i].skipped):
+            i += step
+        return i
+
+    def _found_before(self, cue: Mark, sentence: int) -> Observation | None:
+        """The finding told right before a bare denial, with no other test taken in hand since."""
+        reach = 1 if self._next_sign(cue.start - 1, -1) < self.scene.segments.sentences[sentence].start else 0
+        earlier = [
+            r
+            for r in self.rows
+            if r.order < cue.start and sentence - reach <= self.scene.segments.sentence_of[r.order] <= sentence
+        ]
+        if not earlier:
+            return None
+        last = max(earlier, key=lambda r: r.order)
+        item = self.scene.lexicon.items[last.item]
+        if item.kind != "finding" or last.value not in ("present", "suspected"):
+            return None
+        end = max(e for _, e in last.spans)
+        since = [
+            h
+            for n in range(sentence - reach, sentence + 1)
+            for h in self.heads_by_sentence.get(n, ())
+            if end <= h.start < cue.start and not any(s.topic == item.topic for s in h.senses)
+        ]
+        return last if all("gaze" in item.context and h.soft for h in since) or not since else None
+
     def emit(self) -> list[Observation]:
         """All observations, in the order told."""
         elsewhere = self._elsewhere()
@@ -641,6 +718,7 @@ class Emitter:
         self._untaken()
         self._correction_behind()
         self._deny_elsewhere(elsewhere)
+        self._none_there()
         self._same_again()
         self._except()
         self._rest_is_said()
@@ -890,7 +968,11 @@ class Emitter:
             return False
         if all(not self.scene.lexicon.items[t.item].sided for t in one.option.targets):
             return False
-        return any(t.key in (",", "and", "but", ";") for t in self.tokens.tokens[head.end : one.atom.start])
+        if any(t.key in (",", "and", "but", ";") for t in self.tokens.tokens[head.end : one.atom.start]):
+            return True
+        own = next((b for b in self.bound_by_sentence.get(head.sentence, ()) if b.atom.start == head.start), None)
+        sides = [b.option.side for b in (own, one) if b is not None and b.option.side is not None]
+        return len(sides) == 2 and {s.value for s in sides} == {"right", "left"}
 
     def _correction_behind(self) -> None:
         """ "That's all without glasses.": a sentence that tells the circumstance of what came before."""
@@ -1054,9 +1136,16 @@ class Emitter:
                 value = f"{value} {self.scene.distances[atom.start]}"
             self.leant_on = []
             for context in self._context(one, target, item):
-                if context.get("gaze") == "all" and value in ("absent", item.generic.get("normal")):
+                if value in ("absent", item.generic.get("normal")) and (
+                    context.get("gaze") == "all" or "gaze" in context and self._everywhere_behind(atom)
+                ):
                     del context["gaze"]
                 self._sided(number, one, target, item, value, context, why, cue, pair, place)
+
+    def _everywhere_behind(self, atom: Atom) -> bool:
+        """ "Look up, look down, no restriction in any direction": what is told holds of every gaze."""
+        marks = self.context_by_sentence.get(atom.sentence, [])
+        return any(0 <= m.start - atom.end <= 3 and "all" in self._values_of(m, "gaze") for m in marks)
 
     def _of_total(self, target: Target, atom: Atom) -> Target:
         """A count told without its total takes the total told shortly before of the same test."""

@@ -21,7 +21,8 @@ _VERB_FIRST = frozenset(
         "will",
         "haven",
         "have",
-        "unable",
+        "unabl",
+        "cannot",
         "could",
         "couldn",
         "skip",
@@ -114,6 +115,8 @@ def find(
         silent = _SILENT if not broken else tuple(m for m in _SILENT if m != "plan")
         if not kinds & {"not_done", "out_of_order"} or modes.mode[cue.start] in silent or _worsened(tokens, cue):
             continue
+        if cue.end - cue.start == 1 and tokens[cue.start].key == "unabl" and not _ends(tokens, cue.end):
+            continue
         sentence = segments.sentence_of[cue.start]
         names = [
             m
@@ -129,15 +132,19 @@ def find(
             names = [m for m in names if m.has("name", "topic") and not m.has("alone")]
         own = _own_side(tokens, cue, by_sentence[sentence])
         chosen = _other_side(tokens, lexicon, cue, own, by_sentence[sentence], modes) if own is not None else []
+        behind = _side_behind(tokens, cue, by_sentence[sentence])
+        if not chosen and behind is not None:
+            chosen = _other_side(tokens, lexicon, cue, behind, by_sentence[sentence], modes)
         chosen = chosen or _chosen(tokens, cue, names, segments.sentences[sentence].end, by_sentence[sentence])
         if not chosen and not names and sentence:
-            chosen = _spoken_of(tokens, lexicon, cue, by_sentence, sentence, modes)
+            chosen = _spoken_of(tokens, lexicon, cue, own, by_sentence, sentence, modes)
         if not chosen:
             before = [m for m in by_sentence.get(sentence - 1, ()) if m.has("name", "topic")]
             chosen = _meant_by_it(tokens, cue, names or before)
         if not chosen:
             continue
         used.update(range(cue.start, cue.end))
+        chosen = [*chosen, *_nor_these(tokens, cue, behind, by_sentence[sentence], used)]
         for mark in chosen:
             if not mark.has("name", "topic"):
                 used.update(range(mark.start, mark.end))
@@ -149,9 +156,15 @@ def find(
             ]
             if own is not None and chosen[0].end <= own.start:
                 sides = [own]
+            close = [m for m in sides if m.end <= mark.start and not _signs(tokens, m.end, mark.start)]
+            if close and not _after_preposition(tokens, close[-1]):
+                sides = close[-1:]
+            if behind is not None:
+                sides = [behind]
+            else:
+                sides = [m for m in sides if not _of_value_before(tokens, m, mark, by_sentence[sentence])]
             cell = segments.cell_side.get(cue.start)
-            joined = any(tokens[i].key in ("and", "&", "/") for m in sides for i in range(max(0, m.start - 2), m.start))
-            side = sides[0].of("side")[0].value if len(sides) == 1 and not joined else None
+            side = sides[0].of("side")[0].value if len(sides) == 1 and not _joined(tokens, sides[0]) else None
             if cell is not None:
                 side = cell[0]
             for item in _items(lexicon, mark):
@@ -159,8 +172,10 @@ def find(
                 low, high = min(cue.start, mark.start), max(cue.end, mark.end)
                 if not names:
                     low, high = cue.start, max([cue.end, *(m.end for m in sides)])
-                if own is not None and chosen[0].end <= own.start:
+                if own is not None and chosen[0].end <= own.start and behind is None:
                     low, high = own.start, cue.end
+                if behind is not None and mark.end <= cue.start:
+                    high = max(high, behind.end)
                 spans = [(low, high)] if high - low < 16 else [(mark.start, mark.end), (cue.start, cue.end)]
                 why = [
                     f"{tokens.words(cue.start, cue.end)!r} says that {tokens.words(mark.start, mark.end)!r} was not done"
@@ -170,6 +185,66 @@ def find(
                     row.doubt("heard", tokens.words(mark.start, mark.end))
                 rows.append(row)
     return rows, used
+
+
+_TO_SIDE = frozenset("on in at to of for from with".split())
+_NOR = frozenset({"nor", "neither"})
+_NOR_LINKS = frozenset({",", "and", "nor", "neither", "or", "either"})
+_AFTER_SIDE = frozenset("and but becaus as due for sinc so today though whil".split())
+
+
+def _joined(tokens: Tokens, side: Mark) -> bool:
+    """Whether a side is the last of a list of sides ("right and left")."""
+    i = side.start - 1
+    while i >= 0 and (tokens[i].kind == "space" or tokens[i].skipped):
+        i -= 1
+    return i >= 0 and tokens[i].key in ("and", "&", "/") and i < side.start
+
+
+def _side_behind(tokens: Tokens, cue: Mark, marks: list[Mark]) -> Mark | None:
+    """ "... was not tested on the left": the side that stands right behind a cue, and closes its clause."""
+    for mark in marks:
+        if mark.start < cue.end or not mark.has("side"):
+            continue
+        gap = _signs(tokens, cue.end, mark.start)
+        if mark.of("side")[0].value not in ("right", "left") or any(g not in _TO_SIDE for g in gap):
+            return None
+        i = mark.end
+        while i < len(tokens) and (tokens[i].kind == "space" or tokens[i].skipped):
+            i += 1
+        closes = i >= len(tokens) or tokens[i].kind in ("punct", "break") or tokens[i].key in _AFTER_SIDE
+        return mark if gap and closes or i >= len(tokens) or tokens[i].kind == "break" else None
+    return None
+
+
+def _of_value_before(tokens: Tokens, side: Mark, name: Mark, marks: list[Mark]) -> bool:
+    """ "V1 down on the right corneals left alone": the side was told with a preposition of what stands before."""
+    if side.end > name.start or tokens[side.start].key in ("right", "left") and not _after_preposition(tokens, side):
+        return False
+    return any(m.end <= side.start and m.has("name", "topic", "word", "generic", "complete", "alone") for m in marks)
+
+
+def _after_preposition(tokens: Tokens, side: Mark) -> bool:
+    i = side.start - 1
+    while i >= 0 and (tokens[i].kind == "space" or tokens[i].skipped):
+        i -= 1
+    return i >= 0 and tokens[i].key in _TO_SIDE or tokens[side.start].key in _TO_SIDE
+
+
+def _nor_these(tokens: Tokens, cue: Mark, behind: Mark | None, marks: list[Mark], used: set[int]) -> list[Mark]:
+    """ "Smell not tested, nor taste", "and neither were the corneals": what a second denial adds to the first."""
+    out: list[Mark] = []
+    end = behind.end if behind is not None else cue.end
+    for mark in marks:
+        if mark.start < end or not mark.has("name", "topic"):
+            continue
+        gap = _signs(tokens, end, mark.start)
+        if any(g not in _NOR_LINKS for g in gap) or not out and not _NOR & set(gap) or out and not gap:
+            break
+        out.append(mark)
+        used.update(range(end, mark.start))
+        end = mark.end
+    return out
 
 
 _BESIDE = frozenset("i we he she it could was is were not be the one eye side and but just".split())
@@ -196,9 +271,15 @@ def _other_side(tokens: Tokens, lexicon: Lexicon, cue: Mark, own: Mark, marks: l
 
 
 def _spoken_of(
-    tokens: Tokens, lexicon: Lexicon, cue: Mark, by_sentence: dict[int, list[Mark]], sentence: int, modes: Modes
+    tokens: Tokens,
+    lexicon: Lexicon,
+    cue: Mark,
+    own: Mark | None,
+    by_sentence: dict[int, list[Mark]],
+    sentence: int,
+    modes: Modes,
 ) -> list[Mark]:
-    """ "I couldn't get a view of the left one": the test just told of the other side."""
+    """ "I couldn't get a view of the left one", "L no view": the test just told of the other side."""
     sides = [
         m
         for m in by_sentence[sentence]
@@ -206,13 +287,15 @@ def _spoken_of(
         and all(s in ("of", "on", "in", "at") for s in _signs(tokens, cue.end, m.start))
         and 0 <= m.start - cue.end <= 3
     ]
+    sides = sides or ([own] if own is not None else [])
     if not sides or sides[0].of("side")[0].value not in ("right", "left"):
         return []
     earlier = by_sentence.get(sentence - 1, [])
     if {m.of("side")[0].value for m in earlier if m.has("side")} & {sides[0].of("side")[0].value, "both"}:
         return []
     names = [m for m in earlier if m.has("name", "topic") and modes.mode[m.start] == "finding"]
-    return [m for m in names[:1] if len(names) == 1 and any(i.sided for i in _items(lexicon, m))]
+    tests = {i.key for m in names for i in _items(lexicon, m)}
+    return [m for m in names[:1] if len(tests) == 1 and any(i.sided for i in _items(lexicon, m))]
 
 
 _COURSE = frozenset("to from by over sinc further in after with slow gradual rapid progressiv".split())
@@ -240,6 +323,9 @@ _DONE = frozenset(
     """done test perform attempt taken check measur record today assess examin tri explor evaluat inspect
     undertaken""".split()
 )
+_VIEWED = frozenset({"seen", "view", "visualiz", "visualis", "see"})
+_COULD = frozenset({"could", "can"})
+_EITHER = frozenset({"neither", "either"})
 
 
 def _no_name_done(
@@ -267,21 +353,33 @@ def _no_name_done(
                 break
             if other.has("name", "topic"):
                 names.append(other)
+            elif tokens[other.start].key in _EITHER and other.has("side"):
+                pass
             elif not any(s.data == "negation" for s in other.of("cue")):
                 break
-            end = other.end
+            end = max(end, other.end)
         at = end
-        while at < len(tokens) and (tokens[at].kind == "space" or tokens[at].skipped):
+        while at < len(tokens) and (tokens[at].kind == "space" or tokens[at].skipped or tokens[at].key in _COULD):
             at += 1
-        said = at < len(tokens) and tokens[at].key in _DONE
+        within = bool(names) and tokens[names[-1].end - 1].key in _DONE
+        behind = at < len(tokens) and (
+            tokens[at].key in _DONE or tokens[at].key in _VIEWED and _only_looked_at(lexicon, names)
+        )
+        said = within or behind
         if not names or not said and not _mere_tests(tokens, lexicon, names, marks, at):
             continue
-        at = at if said else end - 1
+        at = at if behind else end - 1
         used.update(range(mark.start, at + 1))
         for name in names:
             for item in _items(lexicon, name):
                 why = [f"{tokens.words(mark.start, at + 1)!r} says that it was not done"]
                 rows.append(Observation(item.key, None, "not_done", {}, [(mark.start, at + 1)], [], why, name.start))
+
+
+def _only_looked_at(lexicon: Lexicon, names: list[Mark]) -> bool:
+    """Whether names stand for parts of the eye, of which "could not be seen" tells no finding."""
+    items = [i for name in names for i in _items(lexicon, name)]
+    return bool(items) and all("abnormal" in i.values for i in items) and not any(n.has("alone") for n in names)
 
 
 def _mere_tests(tokens: Tokens, lexicon: Lexicon, names: list[Mark], marks: list[Mark], at: int) -> bool:

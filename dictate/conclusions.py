@@ -288,8 +288,9 @@ def _side_near(scene: Scene, mark: Mark, sides: list[tuple[int, int, str]]) -> t
             a, b, weight = mark.end, side[0], 0.1
         signs = _signs(scene, a, b)
         if weight == 0.0 and any(s in ("not", "no", "without", "nor") for s in signs):
-            continue
-        if weight > 0 and "but" in signs:
+            if not _opens_with(scene, side, signs):
+                continue
+        if weight > 0 and ("but" in signs or _next_statement(signs)):
             continue
         hard = sum(1 for s in signs if s in _HARD)
         between = sum(1 for m in others if a <= m.start and m.end <= b)
@@ -304,6 +305,21 @@ def _side_near(scene: Scene, mark: Mark, sides: list[tuple[int, int, str]]) -> t
         if cost < 1.35 and (best is None or cost < best[0]):
             best = (cost, side)
     return best[1] if best else None
+
+
+_STATES = frozenset("it look i we this that she he there seem".split())
+
+
+def _next_statement(signs: list[str]) -> bool:
+    """ "Not a Bell's and it looks like ...": what stands behind is said of something else."""
+    return any(a == "and" and b in _STATES for a, b in itertools.pairwise(signs))
+
+
+def _opens_with(scene: Scene, side: tuple[int, int, str], signs: list[str]) -> bool:
+    """ "R no glaucoma.": a side that opens its clause is what the denial is told of."""
+    before = _beside(scene, side[0], -1)
+    opens = before < 0 or scene.tokens[before].kind in ("punct", "break")
+    return opens and signs in (["no"], ["not"], [":", "no"])
 
 
 def _closes(scene: Scene, i: int) -> bool:
@@ -386,6 +402,19 @@ def _words_before(scene: Scene, mark: Mark, count: int) -> list[str]:
     return _signs(scene, max(start, mark.start - 4 * count), mark.start)[-count:]
 
 
+_CHANGES = frozenset(
+    "up down rise risen climb drop fall fell wors worsen deteriorat above below over under exceed go creep spike".split()
+)
+
+
+def _watched(scene: Scene, mark: Mark) -> bool:
+    """ "If the pressure rises again, ...": what is watched for in a test of the examination is no test to do."""
+    before = _words_before(scene, mark, 3)
+    after = _signs(scene, mark.end, mark.end + 8)[:3]
+    told = any(k in _CHANGES for k in itertools.takewhile(lambda k: k not in (",", "then"), after))
+    return mark.has("name", "topic") and told and bool({"if", "should", "unless"} & set(before))
+
+
 def _done_already(scene: Scene, mark: Mark) -> bool:
     """Whether a test named in a plan is told as done, or as what a treatment is to change."""
     end = scene.segments.sentences[scene.segments.sentence_of[mark.start]].end
@@ -431,7 +460,7 @@ def _plan(scene: Scene, mark: Mark, sense: Sense) -> list[Observation]:
         or _cue(scene, mark, "negation_after", before=False, reach=3)
     )
     following = _signs(scene, mark.end, min(mark.end + 6, len(scene.tokens)))[:1]
-    if denial is not None:
+    if denial is not None or _watched(scene, mark):
         return []
     item = scene.lexicon.items[sense.item]
     if _visited(scene, mark) if "urgency" in item.context else _done_already(scene, mark):
@@ -610,7 +639,8 @@ def _by_service(scene: Scene, mark: Mark) -> bool:
             continue
         if any(s.item and "urgency" in scene.lexicon.items[s.item].context for s in other.of("alone")):
             signs = _signs(scene, other.end, mark.start)
-            return all(s in _SERVICE_VERBS for s in signs)
+            sees = bool(signs) or scene.tokens[mark.start].key == "see"
+            return sees and all(s in _SERVICE_VERBS for s in signs)
     return False
 
 

@@ -340,6 +340,8 @@ def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark
             before = [t.key for t in tokens.tokens[max(start, mark.start - 3) : mark.start] if not t.skipped]
             if joined and before and (before[-1] in _JOINS or before[-2:-1] and before[-2] in _JOINS):
                 continue
+            if joined and _and_he(tokens, start, mark.start):
+                continue
             names += 1
             if names > 1 or mark.start - start > 9:
                 limit = min(limit, mark.start)
@@ -358,6 +360,15 @@ def _clause_end(tokens: Tokens, start: int, sentence: Sentence, marks: list[Mark
         if token.kind == "word" and token.key in ("but", "however", "though", "although") and i > start:
             return i
     return limit
+
+
+_PRONOUNS = frozenset("he she they it".split())
+
+
+def _and_he(tokens: Tokens, start: int, i: int) -> bool:
+    """ "... and he can't hear": the same person goes on telling."""
+    words = [t.key for t in tokens.tokens[max(start, i - 8) : i] if t.kind == "word"]
+    return any(a == "and" and b in _PRONOUNS for a, b in zip(words, words[1:], strict=False))
 
 
 _JOINS = frozenset({"and", "or", "with", "&", ","})
@@ -557,8 +568,35 @@ def _sentence_cues(
                     for i in range(cue.start, sentence.end):
                         if mode[i] in ("history", "other"):
                             mode[i], source[i] = "finding", cue.start
+    if base == "finding":
+        for cue in cues:
+            if any(s.value == "impression" and s.data == "clause" for s in cue.of("mode")):
+                end = _clause_end(tokens, cue.end, sentence, marks)
+                for i in range(cue.start, end):
+                    if mode[i] == "finding":
+                        mode[i], source[i] = "impression", cue.start
+    if base in ("finding", "impression"):
+        for start in _conditions(tokens, sentence):
+            end = _clause_end(tokens, start, sentence, marks, joined=True)
+            put(start, end, "purpose", start)
     if sentence.question and _is_question(tokens, sentence):
         put(sentence.start, sentence.end, "question", sentence.end - 1)
+
+
+_OF_CONDITION = frozenset("the his her their this that these any either it they he she there symptoms vision".split())
+
+
+def _conditions(tokens: Tokens, sentence: Sentence) -> list[int]:
+    """ "Should the pupils still differ, ...": where a condition is told by its verb coming first."""
+    out: list[int] = []
+    for i in range(sentence.start, sentence.end):
+        if tokens[i].key != "should" or i + 1 >= sentence.end:
+            continue
+        before = next((t for t in reversed(tokens.tokens[max(sentence.start, i - 3) : i]) if t.kind != "space"), None)
+        asked = before is not None and before.key in ("what", "why", "how", "when", "where", "which")
+        if tokens[i + 1].text.casefold() in _OF_CONDITION and not asked:
+            out.append(i)
+    return out
 
 
 _AUXILIARIES = frozenset({"does", "is", "has", "was", "this", "that's", "it's"})

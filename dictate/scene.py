@@ -1133,7 +1133,7 @@ def _denied_names(scene: Scene) -> None:
     starts = {a.start for a in scene.atoms}
     denials = {c.end: c for c in scene.cues if any(s.data == "negation" for s in c.of("cue"))}
     for head in scene.heads:
-        if head.finding or head.soft or head.talk:
+        if head.finding or head.soft or head.talk or head.start in starts:
             continue
         senses = [s for s in head.senses if s.item and "absent" in scene.lexicon.items[s.item].generic]
         if not senses:

@@ -7,6 +7,7 @@ findings, "plan" stretches into plans, and "impression" stretches into conclusio
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from dictate import visits
 from dictate.marks import Mark
@@ -368,7 +369,7 @@ _PRONOUNS = frozenset("he she they it".split())
 def _and_he(tokens: Tokens, start: int, i: int) -> bool:
     """ "... and he can't hear": the same person goes on telling."""
     words = [t.key for t in tokens.tokens[max(start, i - 8) : i] if t.kind == "word"]
-    return any(a == "and" and b in _PRONOUNS for a, b in zip(words, words[1:], strict=False))
+    return any(a == "and" and b in _PRONOUNS for a, b in pairwise(words))
 
 
 _JOINS = frozenset({"and", "or", "with", "&", ","})

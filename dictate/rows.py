@@ -48,6 +48,7 @@ _BARE_DENIALS = frozenset({"none", "nothing", "nil", "not"})
 _LEADS_TO_SIDE = frozenset("on in at to of for with from seen found noted there look".split())
 _OPENERS = frozenset({"and", "but", "with", "though", "whil"})
 _SIDEWAYS = frozenset({"right", "left"})
+_EXCEPTED = 3  # tokens between a value and the exception told of it
 _TALK_BETWEEN = 8  # sentences with no finding that a circumstance still reaches over
 
 
@@ -720,6 +721,7 @@ class Emitter:
         self._deny_elsewhere(elsewhere)
         self._none_there()
         self._same_again()
+        self._but_for()
         self._except()
         self._rest_is_said()
         self._give_way()
@@ -960,6 +962,55 @@ class Emitter:
             gone |= _given_way([r for r in here if r.order < cue.start and r.side], after)
         if gone:
             self.rows = [r for r in self.rows if id(r) not in gone]
+
+    def _but_for(self) -> None:
+        """ "Corneal reflexes present apart from the left": the side or place behind an exception, with no
+        value of its own, has not what is told before it. What it has instead is asked, unless there is
+        but one other value."""
+        for sentence, found in self.bound_by_sentence.items():
+            for cue in self._cues(sentence, "exception"):
+                before = [b for b in found if b.option.targets and 0 <= cue.start - b.atom.end <= _EXCEPTED]
+                after = [b for b in found if b.atom.start >= cue.end and b.option.targets]
+                if before and not after:
+                    self._turn_exception(before[-1], cue, sentence)
+
+    def _turn_exception(self, one: Bound, cue: Mark, sentence: int) -> None:
+        rows = [r for r in self.rows if r.order == one.atom.start and r.value != "not_done"]
+        side = next((s for s in self.sides_by_sentence.get(sentence, ()) if s.start >= cue.end), None)
+        if not rows or one.atom.sort == "number" or side is not None and side.value not in ("right", "left"):
+            return
+        row = rows[0]
+        item = self.scene.lexicon.items[row.item]
+        if any(r.item != row.item or r.value != row.value for r in rows):
+            return
+        if item.kind == "finding" or not unmarked(item, row.value) or not item.sided:
+            return
+        there: dict[str, str | int] = {}
+        for mark in self.context_by_sentence.get(sentence, ()):
+            if mark.start >= cue.end:
+                there |= {k: v for s in mark.of("context") for k, v in s.context if k in item.context}
+        if side is None and not there:
+            return
+        rest = {k: v for k, v in row.context.items() if k not in there}
+        others = [v for v in item.values if v != row.value]
+        told = str(side.value) if side is not None else None
+        if there.get("gaze") in ("abduction", "adduction"):
+            turn = _EYE_TURN.get((str(there.pop("gaze")), told or ""))
+            there |= {"gaze": turn} if turn else {}
+        end = max([m.end for m in self.context_by_sentence.get(sentence, ()) if m.start >= cue.end], default=cue.end)
+        end = max(end, side.end) if side is not None else end
+        why = [*row.why, f"said as the exception after {self.tokens.words(cue.start, cue.end)!r}"]
+        value: Value = others[0] if len(others) == 1 else None
+        odd = Observation(row.item, told, value, {**rest, **there}, [(one.atom.start, end)], [], why, cue.end)
+        if value is None:
+            odd.doubt("value")
+        if told is None:
+            odd.doubt("side")
+        self.rows = [r for r in self.rows if r.order != one.atom.start]
+        for whole in ["right", "left"] if told is None else ["right" if told == "left" else "left"]:
+            if told is not None:
+                self.rows.append(replace(row, side=whole, context=dict(rest), doubts=[], why=list(row.why)))
+        self.rows.append(odd)
 
     def _contrasted(self, one: Bound) -> bool:
         """ "ptosis on the right, none on the left": the general word speaks of the other side."""

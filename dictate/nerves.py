@@ -277,7 +277,7 @@ def statements(tokens: Tokens, refs: list[NerveRef], marks: list[Mark], sentence
         if statement is None and ref.worded:
             statement = _failing(tokens, ref, [m for m in here if m.end <= ref.start])
         elif statement is not None and statement.value == "impaired" and statement.side is None:
-            statement.side = _side_told(following, statement.end)
+            statement.side = _side_told(following, statement.end) or _side_before(tokens, ref, here)
         if statement is not None:
             exceptions = _exceptions(tokens, refs, n, following, sentence, sentence_of)
             lost = {x for e in exceptions for x in e.nerves}
@@ -327,6 +327,16 @@ def _side_told(following: list[Mark], end: int) -> str | None:
     """The one side said between the nerves and what is told of them, or right behind it."""
     sides = {str(s.value) for m in following if m.start <= end + 4 for s in m.of("side")}
     return sides.pop() if len(sides) == 1 and sides <= {"right", "left"} else None
+
+
+def _side_before(tokens: Tokens, ref: NerveRef, here: list[Mark]) -> str | None:
+    """ "Right seventh nerve weak": the side right before the nerve that is impaired."""
+    for mark in here:
+        if mark.has("side") and mark.end <= ref.start <= mark.end + 2:
+            value = str(mark.of("side")[0].value)
+            close = all(t.kind == "space" or t.skipped for t in tokens.tokens[mark.end : ref.start])
+            return value if close and value in ("right", "left") else None
+    return None
 
 
 _FAILING = frozenset("dysfunction impairment involvement".split())

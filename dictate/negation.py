@@ -244,7 +244,7 @@ def _list(scene: Scene, sentence: _Sentence, cue: Mark, at: int, stop: int, or_e
         if not one.option.targets:
             continue
         signs = _signs(scene, last, one.atom.start)
-        if _normal(scene, one) != _normal(scene, lead):
+        if _normal(scene, one) != _normal(scene, lead) or _states(scene, one):
             return
         if one.option.targets[0].item == lead.option.targets[0].item and last > or_end:
             return  # "no longer sluggish, brisk": one thing cannot be denied twice over
@@ -267,6 +267,14 @@ def _reached(sentence: _Sentence, last: int, start: int, signs: list[str], liste
 def _plain_gap(sentence: _Sentence, a: int, b: int) -> bool:
     """Whether nothing in between opens a statement of its own: a test, a side, a verb."""
     return not any(_any_in(places, a, b) for places in (sentence.own_names, sentence.sides, sentence.clauses))
+
+
+_BE = frozenset({"is", "are", "was", "were"})
+
+
+def _states(scene: Scene, one: Bound) -> bool:
+    """Whether a value's own words are a whole statement ("pursuit is jerky"): no member of a denied list."""
+    return any(t.text.casefold() in _BE for t in scene.tokens.tokens[one.atom.start : one.atom.end])
 
 
 def _normal(scene: Scene, one: Bound) -> bool:

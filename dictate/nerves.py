@@ -316,7 +316,7 @@ def _statement(tokens: Tokens, ref: NerveRef, following: list[Mark]) -> NerveSta
             if behind is not None and behind.start - mark.end <= 1 and behind.has("name", "topic", "alone"):
                 return None
             between = [t.key for t in tokens.tokens[mark.end : mark.end + 3] if t.kind != "space"]
-            if between[:1] == ["to"] and value == "intact":
+            if between[:1] == ["to"]:
                 return None
             return NerveStatement(ref.nerves, value, None, ref.start, mark.end, sense.data == "equal")
         return None

@@ -7,7 +7,7 @@ patient, once the test before has its value. A side that may still hold is never
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field
 
 from dictate import nerves
@@ -93,7 +93,7 @@ class _Cutter:
         self.side_starts = {m.start for m in self.side_ends.values()}
         self.value_ends = {m.end: m for m in marks.marks if m.has("word", "generic") and not m.has("name")}
         self.name_ends = {m.end for m in content if m.has("name", "topic")}
-        self.corrected = [c.end for c in cues if c.has("correction")]
+        self.corrected = sorted(c.end for c in cues if c.has("correction"))
 
     def cuts(self, start: int, end: int) -> list[int]:
         """The places in a sentence where the next test begins."""
@@ -183,7 +183,8 @@ class _Cutter:
         """Where the clause of the name of event `n` begins; -1 if that is not sure."""
         at, _, mark = self.events[n]
         assert mark is not None
-        if any(c <= at <= c + _AFTER_CORRECTION for c in self.corrected):
+        corrected = bisect_right(self.corrected, at)
+        if corrected and at - self.corrected[corrected - 1] <= _AFTER_CORRECTION:
             return -1
         place = self._back(at, low, groups, not mark.has("mode"))
         if self._counted(place):

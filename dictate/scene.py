@@ -1226,7 +1226,7 @@ _NOR = 12  # tokens from "neither" to its "nor"
 def _neither_nor(scene: Scene, mark: Mark, before: int) -> bool:
     """ "The left eye neither elevates nor abducts": a denial of both verbs, and no word for both sides."""
     if scene.tokens[mark.start].key != "neither" or not any(
-        0 <= before + 1 - s.end <= 1 and (s.end > before or scene.tokens[before].key == ":") for s in scene.sides
+        0 <= before + 1 - s.end <= 1 and (s.end > before or scene.tokens[before].key == ":") for s in scene.sides[-1:]
     ):
         return False
     return any(t.key == "nor" for t in scene.tokens.tokens[mark.end : mark.end + _NOR])

@@ -64,21 +64,15 @@ def _from_file(path: str, lexicon: Lexicon) -> Document:
 
 def _from_store(record_id: str, records: Records) -> Document:
     """The record as it was signed last, or, if it was not or is being amended, as it stands."""
-    from dictate.exports import stored
+    from dictate.desk.taking import Waiting, document
     from dictate.store import Unknown
 
     try:
-        head = records.store.head(record_id)
+        return document(records, record_id)
     except Unknown as error:
         raise DictateError(f"{record_id}: there is no such file, and {error}") from None
-    if head.state == "signed":
-        return stored.signed(head.id, records.versions(head.id)[-1])
-    standing = records.standing(head.id)
-    if standing.settled.lapsed and not standing.settled.record.open:
-        raise DictateError(
-            f"record {head.id}: answers whose words have changed wait to be given anew: dictate settle {head.id}"
-        )
-    return stored.draft(head, standing.text, standing.settled)
+    except Waiting as error:
+        raise DictateError(f"record {record_id}: {error}: dictate settle {record_id}") from None
 
 
 def of_patient(document: Document, reference: str | None, name: str | None, born: datetime | None) -> Document:

@@ -16,20 +16,22 @@ FORMS: dict[Form, str] = {"json": "JSON", "csv": "CSV", "fhir": "FHIR R4", "hl7v
 _WIDTH = 92
 
 
+class Waiting(DictateError):  # noqa: N818
+    """A record in which nothing is asked any more, but answers wait to be given anew."""
+
+
 class Needs(DictateError):  # noqa: N818
     """An export whose packages are not installed."""
 
 
 def document(records: Records, record_id: str) -> Document:
-    """The record as it was signed last, or, if it was not or is being amended, as it stands."""
+    """The record as it was signed last, or, if it was not or is being amended, as it stands. Raises Waiting."""
     head = records.store.head(record_id)
     if head.state == "signed":
         return stored.signed(head.id, records.versions(head.id)[-1])
     standing = records.standing(head.id)
     if standing.settled.lapsed and not standing.settled.record.open:
-        raise DictateError(
-            "answers that apply no more wait to be given anew: nothing was exported; look at the questions"
-        )
+        raise Waiting("answers whose words have changed wait to be given anew")
     return stored.draft(head, standing.text, standing.settled)
 
 

@@ -7,6 +7,8 @@ from functools import cache
 from pathlib import Path
 from typing import Literal
 
+from exports.making import LEXICON, document, texts
+
 from dictate.advice.advise import advise
 from dictate.exports import Document
 from dictate.letters.content import draft
@@ -15,7 +17,6 @@ from dictate.letters.words import load as load_words
 from dictate.pipeline import read
 from dictate.record import Record
 from dictate.settling import Decision, answer, drop, questions, settle
-from tests.exports.making import LEXICON, document, texts
 
 WORDS = load_words(LEXICON)
 TEXTS = dict(texts())

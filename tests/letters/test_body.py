@@ -8,8 +8,8 @@ import pytest
 
 from dictate.letters.body import OWN, TABLE, from_body, left_out, own_words, to_body
 from dictate.letters.model import Letter, Said
-from tests.letters.drafting import KINDS, TEXTS, drafted, findings, of_text
-from tests.letters.test_content import DISC, MANY
+from letters.drafting import KINDS, TEXTS, drafted, findings, of_text
+from letters.test_content import DISC, MANY
 
 
 @pytest.fixture(scope="module")

@@ -9,6 +9,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from exports.making import AT, LEXICON, document, unsigned
 
 from dictate.advice.advise import advise
 from dictate.exports import Document, OpenQuestions
@@ -17,8 +18,7 @@ from dictate.letters.model import Letter
 from dictate.letters.templating import TemplateFault, capital, listed
 from dictate.letters.text import to_text
 from dictate.pipeline import read
-from tests.exports.making import AT, LEXICON, document, unsigned
-from tests.letters.drafting import Clinic, findings, letter_of, of_text, opening, points, settled
+from letters.drafting import Clinic, findings, letter_of, of_text, opening, points, settled
 
 DISC = """Discs: right healthy, cup to disc 0.4. Left cup 0.7, rim thin inferotemporally, disc haemorrhage on the left.
 Pressure 17 right, 24 left by applanation. Pupils equal and brisk to light, no RAPD. Eye movements full. Gonioscopy not done.

@@ -10,6 +10,7 @@ from io import BytesIO
 from pathlib import Path
 
 import pytest
+from exports.making import LEXICON
 from typer.testing import CliRunner, Result
 
 from dictate import cli
@@ -20,8 +21,7 @@ from dictate.letters import templating
 from dictate.letters.body import to_body
 from dictate.letters.content import draft
 from dictate.store import open_store
-from tests.exports.making import LEXICON
-from tests.letters.drafting import Clinic
+from letters.drafting import Clinic
 
 NOTE = "Left RAPD. Left disc pale. Head tilted to the right. Refer to ophthalmology urgently.\n"
 

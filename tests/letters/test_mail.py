@@ -14,7 +14,7 @@ import pytest
 from dictate.letters.mail import to_eml
 from dictate.letters.model import Letter, Party
 from dictate.letters.render import MEDIA, render
-from tests.letters import samples
+from letters import samples
 
 PDF = b"%PDF-1.7 made up \x00\xff\r\n"
 

@@ -13,7 +13,7 @@ import pytest
 
 from dictate.letters.model import Figure, Letter, Said
 from dictate.letters.pdf import TemplateError, fit, to_pdf, to_png
-from tests.letters import samples
+from letters import samples
 
 pypdf = pytest.importorskip("pypdf")
 pytest.importorskip("typst")

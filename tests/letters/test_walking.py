@@ -9,14 +9,14 @@ from functools import cache
 from importlib import resources
 
 import pytest
+from exports.making import LEXICON, every, of_entries
 
 from dictate.exports.judged import interpretations
 from dictate.letters.content import NOT_RECORDED
 from dictate.letters.model import Kind, Letter, Said
 from dictate.record import Entry, Record
 from dictate.table import value_text
-from tests.exports.making import LEXICON, every, of_entries
-from tests.letters.drafting import (
+from letters.drafting import (
     KINDS,
     TEXTS,
     WORDS,

@@ -14,8 +14,8 @@ import pytest
 from dictate.letters.model import Letter, Party, Said
 from dictate.letters.pdf import TemplateError
 from dictate.letters.word import to_docx
-from tests.letters import samples
-from tests.letters.test_pdf import squeezed, words
+from letters import samples
+from letters.test_pdf import squeezed, words
 
 docx = pytest.importorskip("docx")
 W = "{http://schemas.openxmlformats.org/wordprocessingml/2006/main}"

@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from exports.making import LEXICON
 
 from dictate.errors import LexiconError
 from dictate.letters.words import SUSPECTED, load
 from dictate.lexicon import load as load_lexicon
-from tests.exports.making import LEXICON
-from tests.letters.drafting import WORDS
+from letters.drafting import WORDS
 
 MEASURED = ("quantity", "acuity", "near", "score", "grade")
 ROW = 'group = "letters"\n[[item]]\nkey = "{key}"\n{rest}\n'

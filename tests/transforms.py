@@ -69,8 +69,23 @@ def _other(word: str) -> str:
     return word
 
 
+_HOURS = "one two three four five six seven eight nine ten eleven".split()
+_CLOCK = re.compile(rf"\b(1[01]|[1-9]|{'|'.join(_HOURS)})(?=\s*o\W?\s?clock)", re.IGNORECASE)
+
+
+def mirrored_hours(text: str) -> str:
+    """Hours of the clock as in a mirror, as the other eye's disc has them: seven becomes five."""
+
+    def mirrored(match: re.Match[str]) -> str:
+        hour = match.group().lower()
+        return str(12 - int(hour)) if hour.isdigit() else _HOURS[11 - _HOURS.index(hour) - 1]
+
+    return _CLOCK.sub(mirrored, text)
+
+
 def swap_sides(text: str) -> str:
-    """Every right becomes a left and the other way round; idioms ("all right") stay."""
+    """Every right becomes a left and the other way round, hours of the clock mirrored; idioms ("all right") stay."""
+    text = mirrored_hours(text)
     idle = [m.span() for m in _IDLE.finditer(text)]
 
     def swapped(match: re.Match[str]) -> str:

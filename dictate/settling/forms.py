@@ -17,7 +17,9 @@ from dictate.table import value_text
 NOT_DONE = "not_done"
 _NUMBER = re.compile(r"(\d+(?:[.,]\d+)?|[.,]\d+)(?:\s*(?:-|–|to)\s*(\d+(?:[.,]\d+)?|[.,]\d+))?")
 _SCORE = re.compile(r"(\d{1,3})\s*(?:/|of|out of)\s*(\d{1,3})")
-_TURNED = frozenset({"abduction", "adduction"})  # a record names the direction in space
+# A record names the direction in space, and the sector of the eye instead of the hour of the clock.
+_TURNED = frozenset({"abduction", "adduction"})
+_HOUR = "clock_"
 _HINTS = {
     "acuity": "6/9, 20/40, 0.2 logMAR, CF 1 m, HM, LP, NLP",
     "near": "N5, J2, 0.4M, 20/25",
@@ -51,7 +53,7 @@ def circumstances(lexicon: Lexicon) -> dict[str, tuple[str, ...]]:
     for senses in lexicon.phrases.values():
         for sense in senses:
             for key, value in sense.context:
-                if isinstance(value, str) and value not in _TURNED:
+                if isinstance(value, str) and value not in _TURNED and not value.startswith(_HOUR):
                     found.setdefault(key, {})[value] = None
     return {key: tuple(values) for key, values in found.items()}
 

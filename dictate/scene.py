@@ -1187,14 +1187,12 @@ def _add_side(scene: Scene, mark: Mark) -> None:
         )
     ):
         return
-    if _paired_denial(scene, mark):
-        return
     before = mark.start - 1
     while before >= 0 and (scene.tokens[before].kind == "space" or scene.tokens[before].skipped):
         before -= 1
     if before >= 0 and scene.tokens[before].key == "than":
         return  # "1 mm larger than the right": the side compared with
-    if _neither_nor(scene, mark, before):
+    if _denies_two(scene, mark, before):
         return
     prepositional = before >= 0 and scene.tokens[before].key in _PREPOSITIONS
     if prepositional and scene.tokens[before].key in ("of", "with") and _attributive(scene, mark):
@@ -1204,32 +1202,27 @@ def _add_side(scene: Scene, mark: Mark) -> None:
     )
 
 
-def _paired_denial(scene: Scene, mark: Mark) -> bool:
-    """ "neither wasting nor fasciculation": it denies two things and speaks of no pair ("neither disc was ... nor ...")."""
-    if mark.end - mark.start != 1 or scene.tokens[mark.start].key != "neither":
-        return False
-    words = 0
-    for token in scene.tokens.tokens[mark.end : mark.end + 12]:
-        if token.key == "nor":
-            return words > 0
-        if token.kind == "space" or token.text.casefold() in _ARTICLES:
-            continue
-        words += 1
-        if token.skipped or token.kind != "word" or words > 4:
-            return False
-    return False
-
-
 _NOR = 12  # tokens from "neither" to its "nor"
 
 
-def _neither_nor(scene: Scene, mark: Mark, before: int) -> bool:
-    """ "The left eye neither elevates nor abducts": a denial of both verbs, and no word for both sides."""
-    if scene.tokens[mark.start].key != "neither" or not any(
+def _denies_two(scene: Scene, mark: Mark, before: int) -> bool:
+    """Whether a "neither" has its "nor" and denies two things, so that it is no word for both sides.
+
+    It does right behind a side ("the left eye neither elevates nor abducts"), and where no verb stands between ("neither
+    wasting nor fasciculation", but "neither disc was pale nor swollen"). `before` is the last word before it.
+    """
+    if mark.end - mark.start != 1 or scene.tokens[mark.start].key != "neither":
+        return False
+    behind = scene.tokens.tokens[mark.end : mark.end + _NOR]
+    nor = next((n for n, t in enumerate(behind) if t.key == "nor"), -1)
+    if nor < 0:
+        return False
+    if any(
         0 <= before + 1 - s.end <= 1 and (s.end > before or scene.tokens[before].key == ":") for s in scene.sides[-1:]
     ):
-        return False
-    return any(t.key == "nor" for t in scene.tokens.tokens[mark.end : mark.end + _NOR])
+        return True
+    words = [t for t in behind[:nor] if t.kind != "space" and t.text.casefold() not in _ARTICLES]
+    return 0 < len(words) <= 4 and all(t.kind == "word" and not t.skipped for t in words)
 
 
 def _attributive(scene: Scene, mark: Mark) -> bool:

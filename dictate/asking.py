@@ -25,7 +25,7 @@ def shown(item: Item, value: object) -> str:
         text = f"{value:g}"
     else:
         text = str(value)
-    return f"{text} {unit_of(item)}".strip() if item.kind == "quantity" else text
+    return f"{text} {unit_of(item)}".strip() if item.kind == "quantity" and value != "not_done" else text
 
 
 def unit_of(item: Item) -> str:

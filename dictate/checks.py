@@ -112,6 +112,7 @@ def settle(rows: list[Observation], lexicon: Lexicon, tokens: Tokens, segments: 
             and o.value != "not_done"
             and row.side in (None, o.side)
             and 0 <= o.order - row.order < 10
+            and segments.sentence_of[o.order] == segments.sentence_of[row.order]  # told apart they are two statements
         ]:
             kept.remove(other)
     _done_after_all(kept, lexicon)
@@ -133,6 +134,7 @@ def settle(rows: list[Observation], lexicon: Lexicon, tokens: Tokens, segments: 
                 if any(_disagree(row, other, lexicon.items[row.item]) for other in live if other is not row):
                     row.doubt("conflict", "said two ways")
     _across_sides(kept, lexicon)
+    _done_and_not_done(kept)
     return kept
 
 
@@ -184,6 +186,19 @@ def _disagree(row: Observation, other: Observation, item: Item) -> bool:
     if not item.exclusive:
         return True
     return any(row.value in group and other.value in group for group in item.exclusive)
+
+
+def _done_and_not_done(rows: list[Observation]) -> None:
+    """A test that was not done, no side told, beside a value of the same test and circumstances."""
+    for item_rows in _by_item(rows).values():
+        for row in item_rows:
+            if row.value != "not_done" or row.side is not None:
+                continue
+            for other in item_rows:
+                shared = all(other.context.get(k, v) == v for k, v in row.context.items())
+                if other.value not in ("not_done", None) and shared:
+                    row.doubt("conflict", "said two ways")
+                    other.doubt("conflict", "said two ways")
 
 
 def _by_item(rows: Iterable[Observation]) -> dict[str, list[Observation]]:

@@ -80,3 +80,13 @@ def test_the_nearest_forks_are_offered() -> None:
     flags = [f for f in record.flags if f.reason == "range"]
     assert flags[0].choices[0] == {"value": 128}
     assert list(flags[0].choices[-2:]) == YES_OR_NO
+
+
+def test_a_test_told_as_not_done_and_with_a_value_is_asked() -> None:
+    record = dictate.read("Pressures not done. Right pressure 16.")
+    [flag] = record.flags
+    assert (flag.reason, flag.question) == (
+        "conflict",
+        "Eye pressure: the note says not done and right 16 mmHg. Which holds?",
+    )
+    assert [(e.side, e.value) for e in record.entries] == [(None, "not_done"), ("right", 16)]
